@@ -1,0 +1,85 @@
+package diag
+
+// Decision is what the engine makes of a case.
+type Decision struct {
+	Engine   string        `json:"engine"`
+	Causes   []Cause       `json:"causes"`   // marginal, highest first
+	Together []Combination `json:"together"` // whole explanations, highest first
+	LeftOut  float64       `json:"left_out"` // bound on the probability not enumerated
+	Next     *NextTest     `json:"next"`     // nil when nothing is worth doing before the verdict
+	Plan     []PlanStep    `json:"plan"`     // what follows each outcome of Next
+	Verdict  Verdict       `json:"verdict"`
+	Costs    CostView      `json:"costs"`
+}
+
+// CauseRef names a cause at its place. An engine cause has no bank, a bank cause
+// has a bank, a sensor cause has both.
+type CauseRef struct {
+	Cause    string `json:"cause"`
+	Bank     int    `json:"bank,omitempty"`
+	Position int    `json:"position,omitempty"`
+}
+
+// Cause is a cause with its marginal probability and the reasons for it.
+type Cause struct {
+	CauseRef
+	P   float64  `json:"p"`
+	Why []string `json:"why"`
+}
+
+// Combination is a set of causes that together explain the case.
+type Combination struct {
+	Causes []CauseRef `json:"causes"`
+	P      float64    `json:"p"`
+}
+
+// NextTest is the test with the best expected total cost.
+type NextTest struct {
+	Test          string   `json:"test"`
+	Bank          int      `json:"bank,omitempty"`
+	Position      int      `json:"position,omitempty"`
+	Minutes       float64  `json:"minutes"`
+	ExpectedTotal float64  `json:"expected_total"` // in Costs.Currency
+	Why           string   `json:"why"`
+	Cautions      []string `json:"cautions"`
+}
+
+// PlanStep is what follows one outcome of a test.
+type PlanStep struct {
+	Outcome string     `json:"outcome"`
+	P       float64    `json:"p"` // probability of the outcome
+	Next    *NextTest  `json:"next,omitempty"`
+	Verdict *Verdict   `json:"verdict,omitempty"`
+	Then    []PlanStep `json:"then,omitempty"`
+}
+
+// Verdict is the decision on parts.
+type Verdict struct {
+	Decision string     `json:"decision"` // part, no_part, open
+	Mend     []CauseRef `json:"mend"`
+	Parts    []Part     `json:"parts"`
+	First    []CauseRef `json:"first"` // what to mend before fitting
+	Firm     float64    `json:"firm"`  // 0 to 1
+	Why      string     `json:"why"`
+}
+
+// The three decisions.
+const (
+	DecidePart   = "part"
+	DecideNoPart = "no_part"
+	DecideOpen   = "open"
+)
+
+// Part is a sensor to fit, named by its location.
+type Part struct {
+	Bank     int        `json:"bank"`
+	Position int        `json:"position"`
+	Kind     SensorKind `json:"kind"`
+}
+
+// CostView compares three ways of doing the job, in Costs.Currency.
+type CostView struct {
+	Expected           float64 `json:"expected"`
+	CodeTakenAtItsWord float64 `json:"code_taken_at_its_word"`
+	CauseKnown         float64 `json:"cause_known"`
+}
