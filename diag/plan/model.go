@@ -1,0 +1,360 @@
+package plan
+
+import (
+	"cmp"
+	"math"
+	"math/bits"
+	"slices"
+)
+
+// model is a Problem laid out for speed. Beliefs are unnormalised: the weight
+// of a hypothesis is its probability together with everything seen on the way,
+// so the value of a branch is added to its parent's as it stands.
+type model struct {
+	p         *Problem
+	n         int
+	prior     []float64
+	lik       [][]float64 // per question, outcome*n + hypothesis
+	moves     [][]move    // per action, only hypotheses it can change
+	stopMin   []float64   // least loss per hypothesis
+	exits     [][]exit    // per hypothesis, best chance per cost first
+	order     []int32     // hypotheses, fewest faults first
+	repeats   uint64      // questions that may be asked again
+	free      uint64      // questions without cost that end no set-up and lose nothing by being asked now
+	needy     uint64      // questions some action needs
+	needs     []uint64    // per action
+	bundles   []bundle
+	byHyp     [][]share // per hypothesis, what each bundle would gain
+	proofs    []int     // repeating questions, cheapest first
+	costScale float64
+}
+
+type arrow struct {
+	to int32
+	p  float64
+}
+
+// move is what an action does to one hypothesis.
+type move struct {
+	from int32
+	stay float64
+	to   []arrow
+}
+
+// exit is a way out of a hypothesis.
+type exit struct {
+	action int32
+	stay   float64
+	to     []arrow
+}
+
+// bundle is a set of actions done together before a proof.
+type bundle struct {
+	actions []int8 // in the order to do them
+}
+
+type share struct {
+	bundle int32
+	gain   float64
+}
+
+func (m *model) compile(p *Problem) {
+	n := len(p.Hypotheses)
+	*m = model{p: p, n: n}
+	m.prior = make([]float64, n)
+	var sum float64
+	for _, h := range p.Hypotheses {
+		sum += h.P
+	}
+	at := make(map[uint64]int32, n)
+	for i, h := range p.Hypotheses {
+		m.prior[i] = h.P / sum
+		at[h.Faults] = int32(i)
+	}
+
+	cells := 0
+	for _, q := range p.Questions {
+		cells += len(q.Outcomes) * n
+	}
+	flat := make([]float64, cells)
+	m.lik = make([][]float64, len(p.Questions))
+	for i, q := range p.Questions {
+		k := len(q.Outcomes) * n
+		m.lik[i], flat = flat[:k:k], flat[k:]
+		for o, out := range q.Outcomes {
+			copy(m.lik[i][o*n:], out.P)
+		}
+		if q.Repeats {
+			m.repeats |= 1 << i
+			m.proofs = append(m.proofs, i)
+		}
+		if q.Cost == 0 && q.Ends == 0 && (q.Repeats || len(p.Actions) == 0) {
+			m.free |= 1 << i
+		}
+		m.costScale += q.Cost
+	}
+	slices.SortStableFunc(m.proofs, func(a, b int) int { return cmp.Compare(p.Questions[a].Cost, p.Questions[b].Cost) })
+
+	m.stopMin = make([]float64, n)
+	for h := range m.stopMin {
+		m.stopMin[h] = math.Inf(1)
+		for _, s := range p.Stops {
+			m.stopMin[h] = min(m.stopMin[h], s.Loss[h])
+		}
+		m.costScale += math.Abs(m.stopMin[h]) * m.prior[h]
+	}
+
+	m.moves = make([][]move, len(p.Actions))
+	m.needs = make([]uint64, len(p.Actions))
+	m.exits = make([][]exit, n)
+	for j := range p.Actions {
+		a := &p.Actions[j]
+		m.costScale += a.Cost
+		for _, q := range a.Needs {
+			m.needs[j] |= 1 << q
+			m.needy |= 1 << q
+		}
+		for h := range n {
+			mv := move{from: int32(h)}
+			a.each(p.Hypotheses[h].Faults, func(left uint64, pr float64) {
+				if left == p.Hypotheses[h].Faults {
+					mv.stay = pr
+				} else {
+					mv.to = append(mv.to, arrow{at[left], pr})
+				}
+			})
+			if len(mv.to) > 0 {
+				m.moves[j] = append(m.moves[j], mv)
+				m.exits[h] = append(m.exits[h], exit{int32(j), mv.stay, mv.to})
+			}
+		}
+	}
+	for h := range m.exits {
+		slices.SortStableFunc(m.exits[h], func(a, b exit) int {
+			return cmp.Compare((1-b.stay)*p.Actions[a.action].Cost, (1-a.stay)*p.Actions[b.action].Cost)
+		})
+	}
+	m.order = make([]int32, n)
+	for h := range m.order {
+		m.order[h] = int32(h)
+	}
+	slices.SortStableFunc(m.order, func(a, b int32) int {
+		return cmp.Compare(bits.OnesCount64(p.Hypotheses[a].Faults), bits.OnesCount64(p.Hypotheses[b].Faults))
+	})
+	m.compileBundles()
+}
+
+// compileBundles lists what a policy without questions may do between proofs:
+// each action alone and, for each hypothesis, the cheapest chain that clears it.
+func (m *model) compileBundles() {
+	seen := map[string]bool{}
+	add := func(seq []int8) {
+		key := make([]byte, len(seq))
+		for i, a := range seq {
+			key[i] = byte(a)
+		}
+		if len(seq) > 0 && !seen[string(key)] {
+			seen[string(key)] = true
+			m.bundles = append(m.bundles, bundle{seq})
+		}
+	}
+	for j := range m.moves {
+		add([]int8{int8(j)})
+	}
+	best := make([]float64, m.n)
+	seq := make([][]int8, m.n)
+	for _, h := range m.order {
+		best[h] = m.stopMin[h]
+		for _, e := range m.exits[h] {
+			v := m.p.Actions[e.action].Cost
+			for _, t := range e.to {
+				v += t.p * best[t.to]
+			}
+			if v /= 1 - e.stay; v >= best[h] {
+				continue
+			}
+			best[h] = v
+			chain := []int8{int8(e.action)}
+			for _, t := range e.to {
+				for _, a := range seq[t.to] {
+					if !slices.Contains(chain, a) {
+						chain = append(chain, a)
+					}
+				}
+			}
+			seq[h] = chain
+		}
+		add(seq[h])
+	}
+	m.byHyp = make([][]share, m.n)
+	now := make([]float64, m.n)
+	for k, b := range m.bundles {
+		for h := range m.n {
+			// Follow this hypothesis alone through the bundle.
+			now[h] = 1
+			reach := []int32{int32(h)}
+			for _, a := range b.actions {
+				for _, r := range slices.Clone(reach) {
+					for i := range m.exits[r] {
+						e := &m.exits[r][i]
+						if e.action != int32(a) || now[r] == 0 {
+							continue
+						}
+						w := now[r]
+						now[r] = w * e.stay
+						for _, t := range e.to {
+							if !slices.Contains(reach, t.to) {
+								reach = append(reach, t.to)
+							}
+							now[t.to] += w * t.p
+						}
+						break
+					}
+				}
+			}
+			var gain float64
+			for _, r := range reach {
+				gain += now[r] * (m.stopMin[h] - m.stopMin[r])
+				now[r] = 0
+			}
+			if gain > 0 {
+				m.byHyp[h] = append(m.byHyp[h], share{int32(k), gain})
+			}
+		}
+	}
+}
+
+// setupCost is what it costs to put the missing set-ups in place.
+func (m *model) setupCost(need, open uint32) float64 {
+	var c float64
+	for left := need &^ open; left != 0; left &= left - 1 {
+		c += m.p.Setups[bits.TrailingZeros32(left)].Cost
+	}
+	return c
+}
+
+// state is everything but the belief.
+type state struct {
+	asked uint64 // questions that may not be asked (again) now
+	ever  uint64 // questions some action needs that have been asked
+	done  uint64
+	open  uint32
+}
+
+func (m *model) askCost(s state, q int) float64 {
+	qu := &m.p.Questions[q]
+	return qu.Cost + m.setupCost(qu.Setup, s.open)
+}
+
+func (m *model) afterAsk(s state, q int) state {
+	qu := &m.p.Questions[q]
+	s.asked |= 1 << q
+	s.ever |= 1 << q & m.needy
+	s.open = (s.open | qu.Setup) &^ qu.Ends
+	return s
+}
+
+func (m *model) doCost(s state, a int) float64 {
+	ac := &m.p.Actions[a]
+	return ac.Cost + m.setupCost(ac.Setup, s.open)
+}
+
+func (m *model) afterDo(s state, a int) state {
+	ac := &m.p.Actions[a]
+	s.done |= 1 << a
+	s.asked &^= m.repeats
+	s.open = (s.open | ac.Setup) &^ ac.Ends
+	return s
+}
+
+func (m *model) allowed(s state, a int) bool {
+	return s.done>>a&1 == 0 && (m.needs[a] == 0 || m.needs[a]&s.ever != 0)
+}
+
+// needCost is the least cost of a question that would allow action a.
+func (m *model) needCost(s state, a int) (float64, int) {
+	if m.needs[a] == 0 || m.needs[a]&s.ever != 0 {
+		return 0, -1
+	}
+	c, at := math.Inf(1), -1
+	for left := m.needs[a] &^ s.asked; left != 0; left &= left - 1 {
+		q := bits.TrailingZeros64(left)
+		if v := m.askCost(s, q); v < c {
+			c, at = v, q
+		}
+	}
+	return c, at
+}
+
+// firstExtra is the least that must be paid besides its cost before action a
+// can be done: set-ups, and a question that allows it.
+func (m *model) firstExtra(s state, a int) float64 {
+	setup := m.p.Actions[a].Setup
+	if m.needs[a] == 0 || m.needs[a]&s.ever != 0 {
+		return m.setupCost(setup, s.open)
+	}
+	c := math.Inf(1)
+	for left := m.needs[a] &^ s.asked; left != 0; left &= left - 1 {
+		q := &m.p.Questions[bits.TrailingZeros64(left)]
+		c = min(c, q.Cost+m.setupCost(setup|q.Setup, s.open))
+	}
+	return c
+}
+
+// clairvoyant writes, for each hypothesis, a figure that no policy can beat if
+// that hypothesis is the true state: what it costs someone who knows it, who
+// sees at no cost whether an action took, and who pays only the first set-up.
+//
+// With one way out of a hypothesis, or several to the same place, the actions
+// are tried in the order of chance per cost, each once (Heckerman et al. 1995).
+// Otherwise an action may be repeated until it takes, which only flatters.
+func (m *model) clairvoyant(s state, v, u []float64) {
+	for _, h := range m.order {
+		stop := m.stopMin[h]
+		plain, first := stop, stop
+		target, same := int32(-1), true
+		least := math.Inf(1)
+		live := 0
+		for i := range m.exits[h] {
+			e := &m.exits[h][i]
+			if s.done>>e.action&1 == 1 {
+				continue
+			}
+			extra := m.firstExtra(s, int(e.action))
+			if math.IsInf(extra, 1) {
+				continue
+			}
+			live++
+			least = min(least, extra)
+			c := m.p.Actions[e.action].Cost
+			for _, t := range e.to {
+				c += t.p * u[t.to]
+				if target < 0 {
+					target = t.to
+				}
+				same = same && target == t.to
+			}
+			c /= 1 - e.stay
+			plain = min(plain, c)
+			first = min(first, c+extra)
+		}
+		if live > 1 && same {
+			best, acc, rem := stop, 0.0, 1.0
+			for i := range m.exits[h] {
+				e := &m.exits[h][i]
+				if s.done>>e.action&1 == 1 {
+					continue
+				}
+				if math.IsInf(m.firstExtra(s, int(e.action)), 1) {
+					continue
+				}
+				acc += rem * (m.p.Actions[e.action].Cost + (1-e.stay)*u[target])
+				rem *= e.stay
+				best = min(best, acc+rem*stop)
+			}
+			plain = best
+			first = min(stop, best+least)
+		}
+		u[h], v[h] = plain, first
+	}
+}
