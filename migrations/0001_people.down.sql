@@ -1,0 +1,3 @@
+DROP TABLE login_attempts, one_time_links, sessions, shop, people;
+DROP FUNCTION people_guard();
+DROP FUNCTION refuse_change();

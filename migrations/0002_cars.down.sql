@@ -1,0 +1,1 @@
+DROP TABLE layout_sensors, layouts, vehicle_sensors, vehicles, customers;

@@ -1,0 +1,12 @@
+DROP TABLE comebacks;
+DROP TRIGGER jobs_guard ON jobs;
+DROP TRIGGER jobs_outcome_guard ON jobs;
+DROP TABLE confirmed_causes, proofs, sensor_fittings, repairs;
+ALTER TABLE jobs DROP COLUMN verdict_id;
+DROP TABLE overrides, verdicts;
+DROP FUNCTION comebacks_guard();
+DROP FUNCTION jobs_guard();
+DROP FUNCTION jobs_outcome_guard();
+DROP FUNCTION proofs_guard();
+DROP FUNCTION repairs_guard();
+DROP FUNCTION verdicts_guard();
