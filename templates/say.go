@@ -1,0 +1,127 @@
+package templates
+
+import "fmt"
+
+// Titles of pages, as the browser's tab shows them.
+const (
+	TitleLogin    = "Log in"
+	TitleStart    = "First day"
+	TitlePassword = "Choose a password"
+	TitleHome     = "Whose move is it?"
+)
+
+// SayLogInFirst answers a program that is not logged in.
+const SayLogInFirst = "Log in first."
+
+// Sentences for a page that cannot be shown.
+const (
+	SayDeadLink  = "This link was used already, has run out or was never made. Ask the owner for a new one."
+	SayNotActive = "The password is kept, but this person no longer works here. Ask the owner."
+)
+
+// What is wrong with an entry, and the mend.
+var (
+	SayMissing         = Mend{"Nothing is filled in.", "This one is needed."}
+	SayChoose          = Mend{"Nothing is chosen.", "Choose one."}
+	SayNotOffered      = Mend{"That is not one of the choices.", "Choose one of those shown."}
+	SayLoginForm       = Mend{"A log-in name has at least 2 characters and no spaces.", "Something like “dana” will do."}
+	SayPasswordShort   = Mend{"That is shorter than 10 characters.", "A few words in a row are easy to keep in mind and hard to guess."}
+	SayPasswordLong    = Mend{"That is longer than 400 characters.", "Choose a shorter one."}
+	SayPasswordIsName  = Mend{"That is the log-in name.", "Choose something only you know."}
+	SayPasswordsDiffer = Mend{"The two are not the same.", "Type both again."}
+	SayWrongOld        = Mend{"That is not your present password.", "Type it again. If it is lost, the owner can make a link to choose a new one."}
+)
+
+// SayTooLong refuses a text that is too long.
+func SayTooLong(max int) Mend {
+	return Mend{fmt.Sprintf("That is longer than %d characters.", max), "Say it more briefly."}
+}
+
+// SayWrongLogin does not tell which of the two was wrong, but tells what is left.
+func SayWrongLogin(left int) Mend {
+	m := Mend{"Name and password do not belong together.", "Check both and try again."}
+	switch {
+	case left == 1:
+		m.Mend += " One more attempt for this name, then a wait."
+	case left > 1 && left <= 3:
+		m.Mend += fmt.Sprintf(" %d more attempts for this name, then a wait.", left)
+	case left <= 0:
+		m.Mend = "Now wait a while before the next attempt, or ask the owner for a link to choose a new password."
+	}
+	return m
+}
+
+// SayTooManyForName says honestly why nothing is checked for now.
+func SayTooManyForName(n, minutes int) Mend {
+	return Mend{fmt.Sprintf("%d wrong passwords were given for this name within %d minutes, so none is checked for now.", n, minutes),
+		fmt.Sprintf("Wait up to %d minutes, or ask the owner for a link to choose a new password.", minutes)}
+}
+
+// SayTooManyFromHere is the same for the device or network.
+func SayTooManyFromHere(n, minutes int) Mend {
+	return Mend{fmt.Sprintf("%d wrong passwords came from this network within %d minutes, so none is checked for now.", n, minutes),
+		fmt.Sprintf("Wait up to %d minutes and try again.", minutes)}
+}
+
+// Did is what the last act did; a key that a cookie may carry.
+type Did string
+
+// The things done.
+const (
+	DidPassword Did = "password"
+	DidShop     Did = "shop"
+	DidPerson   Did = "person"
+)
+
+// DidWords says it.
+func DidWords(d Did) string {
+	switch d {
+	case DidPassword:
+		return "Your password is changed. Everywhere else you are logged out."
+	case DidShop:
+		return "The shop's settings are saved."
+	case DidPerson:
+		return "Saved."
+	}
+	return ""
+}
+
+// Titles of the owner's pages.
+const (
+	TitlePeople = "People"
+	TitleShop   = "The shop"
+)
+
+var (
+	SayNoCurrency = Mend{"No currency has this code.", "Use the three letters of ISO 4217, such as USD, EUR or MXN."}
+	SayNoTimeZone = Mend{"No time zone has this name.", "Use a name such as America/Chicago or Europe/Lisbon."}
+)
+
+// SayNotNumber refuses what is no number.
+func SayNotNumber(typed, unit string) Mend {
+	if unit == "" {
+		return Mend{fmt.Sprintf("“%s” is not a number.", typed), "Use digits, such as 0.45 or 0,45."}
+	}
+	return Mend{fmt.Sprintf("“%s” is not a number.", typed), fmt.Sprintf("Use digits, such as 0.45 or 0,45, in %s.", unit)}
+}
+
+// SayWrongUnit refuses a unit of another quantity.
+func SayWrongUnit(typed, unit string) Mend {
+	if unit == "" {
+		return Mend{fmt.Sprintf("“%s” does not belong here.", typed), "Type the bare number."}
+	}
+	return Mend{fmt.Sprintf("“%s” is not a unit of this quantity.", typed), fmt.Sprintf("Give it in %s, or leave the unit away.", unit)}
+}
+
+// SayNotWhole refuses what is no whole number.
+func SayNotWhole(typed string) Mend {
+	return Mend{fmt.Sprintf("“%s” is not a whole number.", typed), "Use digits only, such as 128000."}
+}
+
+// SayOutOfRange refuses a number that cannot be.
+func SayOutOfRange(low, high, unit string) Mend {
+	if unit != "" {
+		unit = " " + unit
+	}
+	return Mend{"That cannot be right.", fmt.Sprintf("It lies between %s and %s%s. Check the decimal sign and the unit.", low, high, unit)}
+}

@@ -1,0 +1,145 @@
+package web
+
+import (
+	"math"
+	"strconv"
+	"strings"
+	"unicode"
+
+	"crosscount/templates"
+)
+
+// unitOf gives, for each unit a person may type, what it measures in which unit the
+// records keep, and how to get there: kept = typed*factor + shift.
+var unitOf = map[string]struct {
+	kept          string
+	factor, shift float64
+}{
+	"v": {"V", 1, 0}, "volt": {"V", 1, 0}, "volts": {"V", 1, 0}, "mv": {"V", 1e-3, 0},
+	"ms": {"ms", 1, 0}, "s": {"ms", 1000, 0}, "sec": {"ms", 1000, 0},
+	"hz": {"Hz", 1, 0}, "1/s": {"Hz", 1, 0},
+	"%": {"%", 1, 0}, "pct": {"%", 1, 0}, "percent": {"%", 1, 0},
+	"ppm": {"ppm", 1, 0},
+	"ohm": {"Ω", 1, 0}, "ohms": {"Ω", 1, 0}, "ω": {"Ω", 1, 0}, "kohm": {"Ω", 1e3, 0}, "kω": {"Ω", 1e3, 0}, "mohm": {"Ω", 1e6, 0}, "mω": {"Ω", 1e6, 0},
+	"kpa": {"kPa", 1, 0}, "bar": {"kPa", 100, 0}, "psi": {"kPa", 6.894757, 0}, "hpa": {"kPa", 0.1, 0}, "mbar": {"kPa", 0.1, 0}, "mpa": {"kPa", 1000, 0},
+	"rpm": {"rpm", 1, 0}, "1/min": {"rpm", 1, 0},
+	"g/s": {"g/s", 1, 0}, "kg/h": {"g/s", 1000.0 / 3600, 0},
+	"°c": {"°C", 1, 0}, "c": {"°C", 1, 0}, "°f": {"°C", 5.0 / 9, -160.0 / 9}, "f": {"°C", 5.0 / 9, -160.0 / 9},
+	"l": {"l", 1, 0}, "cc": {"l", 1e-3, 0}, "cm³": {"l", 1e-3, 0}, "ccm": {"l", 1e-3, 0},
+	"km": {"km", 1, 0}, "mi": {"mi", 1, 0}, "miles": {"mi", 1, 0},
+	"min": {"min", 1, 0}, "days": {"days", 1, 0}, "d": {"days", 1, 0},
+}
+
+// number splits what was typed into a number and its unit. A comma is a decimal
+// sign unless it can only group thousands.
+func number(typed string) (n float64, unit string, ok bool) {
+	t := strings.TrimSpace(strings.NewReplacer("\u2212", "-", "\u2013", "-", "\u00a0", " ", "\u202f", " ").Replace(typed))
+	end := strings.LastIndexFunc(t, unicode.IsDigit) + 1
+	// "1/s", "cm³" and the like hold digits of their own; a unit begins at the first
+	// letter or sign that no number has.
+	if i := strings.IndexFunc(t, func(r rune) bool {
+		return !unicode.IsDigit(r) && !strings.ContainsRune("+-., '", r)
+	}); i >= 0 {
+		end = i
+	}
+	num, unit := strings.TrimSpace(t[:end]), strings.TrimSpace(t[end:])
+	num = strings.NewReplacer(" ", "", "'", "").Replace(num)
+	dots, commas := strings.Count(num, "."), strings.Count(num, ",")
+	switch {
+	case commas == 0 && dots <= 1:
+	case dots == 1 && commas >= 1 && strings.LastIndex(num, ",") < strings.Index(num, "."): // 1,234.5
+		num = strings.ReplaceAll(num, ",", "")
+	case commas == 1 && dots >= 1 && strings.LastIndex(num, ".") < strings.Index(num, ","): // 1.234,5
+		num = strings.ReplaceAll(strings.ReplaceAll(num, ".", ""), ",", ".")
+	case commas == 1 && dots == 0: // 0,45
+		num = strings.ReplaceAll(num, ",", ".")
+	case commas > 1 && dots == 0: // 1,234,567
+		num = strings.ReplaceAll(num, ",", "")
+	default:
+		return 0, unit, false
+	}
+	n, err := strconv.ParseFloat(num, 64)
+	return n, unit, err == nil && !math.IsInf(n, 0) && !math.IsNaN(n)
+}
+
+// quantity reads a number in the field's unit; another unit of the same quantity is
+// turned into it, a unit of another quantity is refused.
+func (f *form) quantity(fd *templates.Field) (n float64, given bool) {
+	v := f.value(fd)
+	if v == "" {
+		if fd.Required {
+			f.wrong(fd, templates.SayMissing)
+		}
+		return 0, false
+	}
+	n, unit, ok := number(v)
+	switch {
+	case !ok:
+		f.wrong(fd, templates.SayNotNumber(v, fd.Unit))
+		return 0, false
+	case unit == "" || unit == fd.Unit:
+		return n, true
+	}
+	u, known := unitOf[strings.ToLower(unit)]
+	if !known || u.kept != fd.Unit {
+		f.wrong(fd, templates.SayWrongUnit(unit, fd.Unit))
+		return 0, false
+	}
+	return n*u.factor + u.shift, true
+}
+
+// number reads a number between two bounds.
+func (f *form) number(fd *templates.Field, low, high float64) float64 {
+	n, given := f.quantity(fd)
+	if given && (n < low || n > high) {
+		f.wrong(fd, templates.SayOutOfRange(trim(low), trim(high), fd.Unit))
+	}
+	return n
+}
+
+// whole reads a whole number between two bounds. Thousands may be grouped.
+func (f *form) whole(fd *templates.Field, low, high int64) int64 {
+	v := f.value(fd)
+	if v == "" {
+		if fd.Required {
+			f.wrong(fd, templates.SayMissing)
+		}
+		return 0
+	}
+	t := strings.NewReplacer(" ", "", "'", "", "\u00a0", "", "\u202f", "").Replace(v)
+	if fd.Unit != "" {
+		t = strings.TrimSuffix(t, fd.Unit)
+	}
+	if grouped(t) {
+		t = strings.NewReplacer(",", "", ".", "").Replace(t)
+	}
+	n, err := strconv.ParseInt(t, 10, 64)
+	if err != nil {
+		f.wrong(fd, templates.SayNotWhole(v))
+		return 0
+	}
+	if n < low || n > high {
+		f.wrong(fd, templates.SayOutOfRange(strconv.FormatInt(low, 10), strconv.FormatInt(high, 10), fd.Unit))
+	}
+	return n
+}
+
+// grouped says whether commas or dots only stand between groups of three.
+func grouped(s string) bool {
+	for _, sep := range []string{",", "."} {
+		parts := strings.Split(s, sep)
+		if len(parts) < 2 {
+			continue
+		}
+		for i, p := range parts {
+			if i > 0 && len(p) != 3 || i == 0 && (p == "" || len(p) > 3) {
+				return false
+			}
+		}
+		return true
+	}
+	return false
+}
+
+// trim writes a number without needless zeros.
+func trim(n float64) string { return strconv.FormatFloat(n, 'f', -1, 64) }

@@ -1,0 +1,103 @@
+package web
+
+import (
+	"net/http"
+	"strings"
+
+	"crosscount/static"
+	"crosscount/store"
+)
+
+// access is the set of those who may use a route.
+type access uint8
+
+const (
+	anonymous access = 1 << iota
+	writer
+	technician
+	owner
+
+	staff  = writer | technician | owner
+	bench  = technician | owner
+	anyone = anonymous | staff
+)
+
+func accessOf(r store.Role) access {
+	switch r {
+	case store.Writer:
+		return writer
+	case store.Technician:
+		return technician
+	case store.Owner:
+		return owner
+	}
+	return 0
+}
+
+type handler func(http.ResponseWriter, *http.Request) error
+
+type route struct {
+	method, pattern string
+	may             access
+	do              handler
+	maxBody         int64 // bytes; 0 is the usual limit for a form
+}
+
+// routes is the site map.
+func (s *server) routes() []route {
+	get := func(pattern string, may access, do handler) route {
+		return route{method: http.MethodGet, pattern: pattern, may: may, do: do}
+	}
+	post := func(pattern string, may access, do handler) route {
+		return route{method: http.MethodPost, pattern: pattern, may: may, do: do}
+	}
+	return []route{
+		// The machine
+		get("/healthz", anyone, s.healthz),
+		get("/readyz", anyone, s.readyz),
+		get(static.Prefix+"*", anyone, s.static),
+		get("/favicon.ico", anyone, s.favicon),
+
+		// The door
+		get("/login", anyone, s.loginPage),
+		post("/login", anyone, s.login),
+		get("/start/{token}", anyone, s.startPage),
+		post("/start/{token}", anyone, s.start),
+		get("/password/{token}", anyone, s.newPasswordPage),
+		post("/password/{token}", anyone, s.newPassword),
+		post("/theme", anyone, s.theme),
+		post("/logout", staff, s.logout),
+		get("/me", staff, s.me),
+		post("/me/password", staff, s.changePassword),
+
+		// Whose move it is
+		get("/", staff, s.home),
+
+		// Look back and set up
+		get("/people", owner, s.people),
+		post("/people", owner, s.addPerson),
+		post("/people/{person}", owner, s.updatePerson),
+		post("/people/{person}/link", owner, s.linkPerson),
+		get("/shop", owner, s.shopPage),
+		post("/shop", owner, s.saveShop),
+	}
+}
+
+func (s *server) static(w http.ResponseWriter, r *http.Request) error {
+	static.Handler().ServeHTTP(w, r)
+	return nil
+}
+
+// favicon answers browsers that ask at the root whatever the page says.
+func (s *server) favicon(w http.ResponseWriter, r *http.Request) error {
+	http.Redirect(w, r, static.URL("icon.svg"), http.StatusFound)
+	return nil
+}
+
+// local returns a path on this site, or "/" for anything else.
+func local(p string) string {
+	if !strings.HasPrefix(p, "/") || strings.HasPrefix(p, "//") || strings.ContainsAny(p, "\\\r\n\t") {
+		return "/"
+	}
+	return p
+}
