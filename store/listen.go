@@ -12,7 +12,7 @@ import (
 // until ctx ends or the connection is lost; it calls ready once it hears. After
 // a loss the caller listens again and takes it that any job may have changed.
 func (s *Store) Listen(ctx context.Context, ready func(), changed func(jobID int64)) error {
-	conn, err := pgx.ConnectConfig(ctx, s.pool.Config().ConnConfig)
+	conn, err := pgx.ConnectConfig(ctx, s.conns.Config().ConnConfig)
 	if err != nil {
 		return translate(err)
 	}

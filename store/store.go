@@ -16,25 +16,41 @@ import (
 
 // Store reads and writes the shop's records. It is safe for concurrent use.
 type Store struct {
-	pool  *pgxpool.Pool
+	pool  database // the pool, or the transaction of Together
+	conns *pgxpool.Pool
 	clock func() time.Time
+}
+
+// database is a pool or a transaction.
+type database interface {
+	querier
+	Begin(ctx context.Context) (pgx.Tx, error)
 }
 
 // New returns a store over a migrated database. The pool stays the caller's to
 // close.
 func New(pool *pgxpool.Pool) *Store {
-	return &Store{pool: pool, clock: time.Now}
+	return &Store{pool: pool, conns: pool, clock: time.Now}
 }
 
 // At returns a store over the same database for which it is always t. Seeds
 // and tests write the past with it.
 func (s *Store) At(t time.Time) *Store {
-	return &Store{pool: s.pool, clock: func() time.Time { return t }}
+	return &Store{pool: s.pool, conns: s.conns, clock: func() time.Time { return t }}
+}
+
+// Together runs fn with a store whose methods are steps of one transaction: all
+// of them count, or, if fn returns an error, none. That store is for one goroutine
+// and ends with fn.
+func (s *Store) Together(ctx context.Context, fn func(*Store) error) error {
+	return translate(pgx.BeginFunc(ctx, s.pool, func(tx pgx.Tx) error {
+		return fn(&Store{pool: tx, conns: s.conns, clock: s.clock})
+	}))
 }
 
 // Ping says whether the database answers.
 func (s *Store) Ping(ctx context.Context) error {
-	return translate(s.pool.Ping(ctx))
+	return translate(s.conns.Ping(ctx))
 }
 
 // NewID makes a random UUID (RFC 9562, version 4) for a record whose id is
@@ -59,7 +75,10 @@ func (s *Store) write(ctx context.Context, fn func(tx pgx.Tx, now time.Time) err
 
 // read runs fn on one snapshot of the database.
 func (s *Store) read(ctx context.Context, fn func(tx pgx.Tx) error) error {
-	return translate(pgx.BeginTxFunc(ctx, s.pool,
+	if tx, ok := s.pool.(pgx.Tx); ok {
+		return translate(fn(tx))
+	}
+	return translate(pgx.BeginTxFunc(ctx, s.conns,
 		pgx.TxOptions{IsoLevel: pgx.RepeatableRead, AccessMode: pgx.ReadOnly}, fn))
 }
 
