@@ -1,3 +1,5 @@
+//go:build linux || darwin || freebsd || netbsd || openbsd || dragonfly
+
 package cluster
 
 import (
