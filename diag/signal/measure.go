@@ -1,0 +1,648 @@
+package signal
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"slices"
+)
+
+// Options say how to measure.
+type Options struct {
+	Limits    Limits   // the zero value means DefaultLimits
+	Event     *Event   // when the mixture was forced; nil looks for it in the signal
+	ColdStart *float64 // when a cold engine was started, seconds; nil measures no warm-up
+	// Watch, where set, sees every run of samples of every channel during the last
+	// pass, for drawing. fresh says that a gap lies ahead of the run.
+	Watch func(channel int, t, v []float64, fresh bool)
+	Trims TrimLimits // the zero value means DefaultTrimLimits
+}
+
+// Result is everything measured from one table.
+type Result struct {
+	Mapping  Mapping   `json:"mapping"`
+	Report   *Report   `json:"report"`
+	Sampling Sampling  `json:"sampling"`
+	Channels []Channel `json:"channels"`
+	Pairs    []Pair    `json:"pairs,omitempty"`
+	Trims    *Trims    `json:"trims,omitempty"`
+	Warnings []Problem `json:"warnings"`
+}
+
+// Sampling is how often the recorder looked.
+type Sampling struct {
+	Step    Reading `json:"step"`      // usual time between two samples, s
+	Rate    Reading `json:"rate"`      // samples per second
+	Slowest float64 `json:"slowest_s"` // longest step that is not a gap, s
+}
+
+// Channel is what was measured on one column.
+type Channel struct {
+	Column
+	Samples    int     `json:"samples"`
+	Observed   Reading `json:"observed"` // seconds without gaps
+	Min        Reading `json:"min"`
+	Max        Reading `json:"max"`
+	Mean       Reading `json:"mean"`                 // over time
+	Median     Reading `json:"median"`               // of the samples
+	Low        Reading `json:"low"`                  // lower state level
+	High       Reading `json:"high"`                 // upper state level
+	Noise      Reading `json:"noise"`                // standard deviation from sample to sample
+	Resolution float64 `json:"resolution,omitempty"` // smallest step seen, in the unit
+	Narrow     *Narrow `json:"narrow_band,omitempty"`
+	Wide       *Wide   `json:"wide_range,omitempty"`
+}
+
+// Narrow is what only a switching narrow-band voltage has.
+type Narrow struct {
+	Crossings   int        `json:"crossings"`      // of MidV, both ways
+	CyclesHz    Reading    `json:"cycles_hz"`      // full cycles per second: two crossings each
+	Transitions Reading    `json:"transitions_hz"` // crossings per second, both ways
+	Period      Reading    `json:"period"`         // between crossings toward rich, s
+	LeanRich    Transition `json:"lean_rich"`      // LeanV to RichV
+	RichLean    Transition `json:"rich_lean"`      // RichV to LeanV
+	Rise        Transition `json:"rise"`           // 10 to 90 % of the way between the states
+	Fall        Transition `json:"fall"`           // 90 to 10 %
+	Duty        Reading    `json:"duty"`           // share of time on the rich side, %
+	LongestRich Reading    `json:"longest_rich"`   // s
+	LongestLean Reading    `json:"longest_lean"`   // s
+	Over        Excursion  `json:"over"`           // above OverV
+	Negative    Excursion  `json:"negative"`       // below NegativeV
+	Forced      []Forced   `json:"forced,omitempty"`
+	WarmUp      *Reading   `json:"warm_up,omitempty"` // from ColdStart to activity, s
+}
+
+// Transition is how long transitions in one direction took.
+type Transition struct {
+	Median  Reading `json:"median"`    // ms
+	Spread  float64 `json:"spread_ms"` // standard deviation, from the median distance to the median
+	Fastest float64 `json:"fastest_ms"`
+	Slowest float64 `json:"slowest_ms"`
+}
+
+// Excursion is time spent beyond a limit.
+type Excursion struct {
+	Limit    float64 `json:"limit_v"`
+	Episodes int     `json:"episodes"`
+	Time     Reading `json:"time"` // s
+	FirstAt  float64 `json:"first_at_s,omitempty"`
+}
+
+// Wide is what matters on a wide-range sensor, which holds steady instead of
+// switching.
+type Wide struct {
+	Steadiness Reading `json:"steadiness"` // half the range of the middle 68 % of time
+	Spread     Reading `json:"spread"`     // range of the middle 95 %
+	Lag        Reading `json:"lag"`        // from the mixture change to 63.2 % of the step, ms
+	Crossings  Reading `json:"crossings"`  // always refused: counting them is wrong here
+}
+
+// Measure reads the table in r twice from its beginning and measures it. The
+// error is a *Problem when nothing could be read, or r's.
+func Measure(r io.ReadSeeker, m Mapping, opt Options) (*Result, error) {
+	opt = opt.filled()
+	if _, err := r.Seek(0, io.SeekStart); err != nil {
+		return nil, err
+	}
+	one := newFirstPass(m, opt)
+	report, err := Read(r, m, one.sink)
+	if err != nil {
+		return nil, err
+	}
+	one.end()
+	two := newSecondPass(one, opt)
+	if two.needed() {
+		if _, err := r.Seek(0, io.SeekStart); err != nil {
+			return nil, err
+		}
+		if _, err := Read(r, m, two.sink); err != nil {
+			return nil, err
+		}
+	}
+	return two.result(m, report), nil
+}
+
+// Samples is one channel in memory: times in seconds, never falling, and readings
+// in the quantity's unit, NaN where there is none. Fresh marks the indexes ahead
+// of which lies a gap.
+type Samples struct {
+	Column
+	T, V  []float64
+	Fresh []int
+}
+
+// MeasureSamples measures channels that are in memory already, each on its own
+// times. Pairs are not sought.
+func MeasureSamples(s Samples, opt Options) (Channel, Sampling, error) {
+	m := Mapping{Delimiter: "comma", Decimal: "point", DataLine: 1, Columns: 2,
+		Time: Time{Column: 1, Kind: TimeNumber, Unit: "s"}, Channels: []Column{s.Column}}
+	m.Channels[0].Column = 2
+	if err := m.Check(); err != nil {
+		return Channel{}, Sampling{}, err
+	}
+	if len(s.T) != len(s.V) || len(s.T) == 0 {
+		return Channel{}, Sampling{}, &Problem{Kind: Empty, What: "times and readings do not match", Mend: "give one time for each reading", Count: 1}
+	}
+	opt = opt.filled()
+	feed := func(sink func(*Block) error) {
+		cuts := append(slices.Clone(s.Fresh), len(s.T))
+		from := 0
+		limit := 0.0
+		for _, to := range cuts {
+			first := true
+			for from < to {
+				end := min(from+blockRows, to)
+				limit = gapLimit(s.T[from:end], limit)
+				_ = sink(&Block{T: s.T[from:end], V: [][]float64{s.V[from:end]}, Break: first, MaxStep: limit})
+				first, from = false, end
+			}
+		}
+	}
+	one := newFirstPass(m, opt)
+	feed(one.sink)
+	one.end()
+	two := newSecondPass(one, opt)
+	feed(two.sink)
+	res := two.result(m, &Report{Rows: len(s.T), Start: s.T[0], End: s.T[len(s.T)-1]})
+	c := res.Channels[0]
+	c.Column = s.Column
+	return c, res.Sampling, nil
+}
+
+func (o Options) filled() Options {
+	if o.Limits == (Limits{}) {
+		o.Limits = DefaultLimits()
+	}
+	if o.Trims == (TrimLimits{}) {
+		o.Trims = DefaultTrimLimits()
+	}
+	return o
+}
+
+// runs hands each channel's samples of a block on without the missing ones,
+// splitting where readings are missing for longer than a gap.
+type runs struct {
+	last  []float64 // time of the last reading, by channel
+	fresh []bool    // a gap lies ahead of the next reading
+	t, v  []float64
+}
+
+func (r *runs) each(b *Block, c int, f func(t, v []float64, fresh bool)) {
+	if r.last == nil {
+		r.last = slices.Repeat([]float64{math.NaN()}, len(b.V))
+		r.fresh = make([]bool, len(b.V))
+	}
+	v := b.V[c]
+	r.fresh[c] = r.fresh[c] || b.Break
+	whole := true
+	for _, x := range v {
+		if x != x {
+			whole = false
+			break
+		}
+	}
+	hand := func(t, v []float64) {
+		if len(t) > 0 {
+			f(t, v, r.fresh[c])
+			r.fresh[c] = false
+		}
+	}
+	if whole {
+		if b.T[0]-r.last[c] > b.MaxStep && b.MaxStep > 0 {
+			r.fresh[c] = true // readings were missing up to here
+		}
+		r.last[c] = b.T[len(b.T)-1]
+		hand(b.T, v)
+		return
+	}
+	r.t, r.v = r.t[:0], r.v[:0]
+	for i, x := range v {
+		if x != x {
+			continue
+		}
+		if now := b.T[i]; now-r.last[c] > b.MaxStep && b.MaxStep > 0 {
+			hand(r.t, r.v)
+			r.t, r.v, r.fresh[c] = r.t[:0], r.v[:0], true
+		}
+		r.last[c] = b.T[i]
+		r.t, r.v = append(r.t, b.T[i]), append(r.v, x)
+	}
+	hand(r.t, r.v)
+}
+
+// firstPass surveys every channel.
+type firstPass struct {
+	opt     Options
+	surveys []*survey
+	pairs   []*pairing
+	trims   *trimLog
+	runs    runs
+	steps   logHistogram
+	prev    float64
+	open    bool
+	longest float64
+}
+
+func newFirstPass(m Mapping, opt Options) *firstPass {
+	f := &firstPass{opt: opt}
+	for _, c := range m.Channels {
+		f.surveys = append(f.surveys, newSurvey(opt.Limits, c.Quantity == SensorVoltage))
+	}
+	f.pairs = findPairs(m.Channels)
+	for _, p := range f.pairs {
+		f.surveys[p.front].want, f.surveys[p.rear].want = true, true
+	}
+	f.trims = newTrimLog(m.Channels, opt.Trims)
+	return f
+}
+
+func (f *firstPass) sink(b *Block) error {
+	prev, open := f.prev, f.open && !b.Break
+	for _, t := range b.T {
+		if d := t - prev; open && d > 0 {
+			f.steps.add(d)
+			f.longest = max(f.longest, d)
+		}
+		prev, open = t, true
+	}
+	f.prev, f.open = prev, open
+	for c, s := range f.surveys {
+		f.runs.each(b, c, s.add)
+	}
+	for _, p := range f.pairs {
+		p.take(f.surveys[p.front].events, f.surveys[p.rear].events, b.Break)
+	}
+	if len(f.pairs) > 0 {
+		for _, s := range f.surveys {
+			s.events = s.events[:0]
+		}
+	}
+	if f.trims != nil {
+		f.trims.add(b)
+	}
+	return nil
+}
+
+func (f *firstPass) end() {
+	for _, s := range f.surveys {
+		s.close()
+	}
+	if f.trims != nil {
+		f.trims.end()
+	}
+}
+
+// secondPass looks again, knowing the first pass's results.
+type secondPass struct {
+	one     *firstPass
+	opt     Options
+	seconds []*second
+	lags    []*lag
+	low     []state
+	high    []state
+	runs    runs
+}
+
+func newSecondPass(one *firstPass, opt Options) *secondPass {
+	p := &secondPass{one: one, opt: opt}
+	lim := opt.Limits
+	for _, s := range one.surveys {
+		low, high := s.hist.states()
+		p.low, p.high = append(p.low, low), append(p.high, high)
+		x := &second{lim: lim}
+		if swing := high.level - low.level; s.voltage && swing > 4*s.noiseSD() && swing > 0 {
+			x.timed = true
+			x.pass = newPassage(low.level+0.1*swing, low.level+0.9*swing, 0.02*swing)
+			x.hiUp, x.loDown = x.pass.hi.up, x.pass.lo.down
+		}
+		if s.voltage {
+			if e := opt.Event; e != nil {
+				x.windows = append(x.windows, newWindow(lim, e.Mixture, e.At, e.At+lim.WindowS, false))
+			} else {
+				x.windows = s.found()
+			}
+			if opt.ColdStart != nil {
+				x.warm = &warmUp{from: *opt.ColdStart, high: newEdge(lim.WarmAboveV, 0), low: newEdge(lim.LeanV, 0)}
+			}
+		}
+		p.seconds = append(p.seconds, x)
+		p.lags = append(p.lags, newLag(opt))
+	}
+	return p
+}
+
+func (p *secondPass) needed() bool {
+	if p.opt.Watch != nil || p.opt.Event != nil {
+		return true
+	}
+	for _, s := range p.seconds {
+		if s.timed || len(s.windows) > 0 || s.warm != nil {
+			return true
+		}
+	}
+	return false
+}
+
+func (p *secondPass) sink(b *Block) error {
+	for c := range p.seconds {
+		p.runs.each(b, c, func(t, v []float64, fresh bool) {
+			p.seconds[c].add(t, v, fresh)
+			if l := p.lags[c]; l != nil {
+				l.add(t, v)
+			}
+			if p.opt.Watch != nil {
+				p.opt.Watch(c, t, v, fresh)
+			}
+		})
+	}
+	return nil
+}
+
+// found looks for a forced change of mixture in the stays on either side: one that
+// a crossing began and that lasts far longer than the switching does.
+func (s *survey) found() []*window {
+	var out []*window
+	usual := s.periods.median() / 2
+	for k, mixture := range []string{"lean", "rich"} {
+		d := s.entered[k]
+		if d.length() < 1 || d.length() < 4*usual {
+			continue
+		}
+		w := newWindow(s.lim, mixture, d.from-s.lim.WindowS, d.to, true)
+		w.crossed = d.from
+		out = append(out, w)
+	}
+	return out
+}
+
+// noiseSD is the standard deviation of the noise, from the median of the absolute
+// second differences: for independent noise their variance is six times its own.
+// It is never below what the resolution hides, q/√12.
+func (s *survey) noiseSD() float64 {
+	n := s.noise.median()
+	if math.IsNaN(n) {
+		n = 0
+	}
+	return max(n*madToSigma/math.Sqrt(6), s.hidden())
+}
+
+func (s *survey) hidden() float64 {
+	if math.IsInf(s.quantum, 0) {
+		return 0
+	}
+	return s.quantum / math.Sqrt(12)
+}
+
+func (p *secondPass) result(m Mapping, report *Report) *Result {
+	one := p.one
+	out := &Result{Mapping: m, Report: report, Channels: []Channel{}, Warnings: []Problem{}}
+	step := one.steps.median()
+	out.Sampling = Sampling{Step: read(step, "s", 0, int(one.steps.n)), Rate: read(1/step, "1/s", 0, int(one.steps.n)), Slowest: one.longest}
+	for i, c := range m.Channels {
+		out.Channels = append(out.Channels, p.channel(i, c, step))
+	}
+	for _, x := range one.pairs {
+		pair, warn := x.result(m.Channels, one.surveys, p.opt.Limits, step)
+		out.Pairs = append(out.Pairs, pair)
+		if warn != nil {
+			out.Warnings = append(out.Warnings, *warn)
+		}
+	}
+	if one.trims != nil {
+		t := one.trims.result()
+		out.Trims = &t
+	}
+	for i, c := range out.Channels {
+		if med, ok := c.Median.Get(); ok && c.Quantity == SensorVoltage && med > p.opt.Limits.OverV {
+			out.Warnings = append(out.Warnings, Problem{Kind: NotNarrowBand, Column: m.Channels[i].Column, Count: 1,
+				What: fmt.Sprintf("%s is above %s V most of the time, which no sound narrow-band cell delivers", quote(c.Name), short(p.opt.Limits.OverV)),
+				Mend: "check the unit and whether this column is a wide-range sensor or another signal"})
+		}
+	}
+	return out
+}
+
+func (p *secondPass) channel(i int, c Column, step float64) Channel {
+	s := p.one.surveys[i]
+	out := Channel{Column: c, Samples: s.n}
+	unit := c.Quantity.Unit()
+	if unit == "" {
+		unit = c.Unit
+	}
+	if s.n == 0 {
+		none := refuse(unit, NoneSeen, "the column holds no reading")
+		out.Observed = refuse("s", NoneSeen, "the column holds no reading")
+		out.Min, out.Max, out.Mean, out.Median, out.Low, out.High, out.Noise = none, none, none, none, none, none, none
+		return out
+	}
+	sd := s.noiseSD()
+	if !math.IsInf(s.quantum, 0) {
+		out.Resolution = s.quantum
+	}
+	out.Observed = read(s.observed, "s", 0, s.n)
+	out.Min = read(s.low.v, unit, 2*sd+s.low.bend, s.n)
+	out.Max = read(s.high.v, unit, 2*sd+s.high.bend, s.n)
+	mean := s.low.v
+	if s.observed > 0 {
+		mean = s.integral / s.observed
+	}
+	// an unfinished cycle weighs more on one side
+	u := 2*sd/math.Sqrt(float64(s.n)) + s.hidden()
+	if period := s.periods.median(); period > 0 && s.observed > 0 {
+		u += (s.high.v - s.low.v) * min(period/(4*s.observed), 0.5)
+	}
+	out.Mean = read(mean, unit, u, s.n)
+	out.Median = read(s.hist.quantile(0.5), unit, s.hist.width+2*1.2533*sd/math.Sqrt(float64(s.n)), s.n)
+	low, high := p.low[i], p.high[i]
+	stateU := func(x state) float64 { return x.uncertainty + 2*sd/math.Sqrt(max(float64(x.n), 1)) }
+	out.Low = read(low.level, unit, stateU(low), int(low.n))
+	out.High = read(high.level, unit, stateU(high), int(high.n))
+	out.Noise = read(sd, unit, sd/math.Sqrt(max(float64(s.noise.n)/2, 1)), int(s.noise.n))
+	switch c.Quantity {
+	case SensorVoltage:
+		out.Narrow = p.narrow(i, step, sd, stateU(low)+stateU(high))
+	case SensorLambda, PumpCurrent:
+		out.Wide = p.wide(i, unit, sd, step)
+	}
+	return out
+}
+
+func (p *secondPass) narrow(i int, step, sd, levelU float64) *Narrow {
+	s, x, lim := p.one.surveys[i], p.seconds[i], p.opt.Limits
+	out := &Narrow{Crossings: s.cross}
+	out.Transitions, out.CyclesHz = s.rates(step)
+	if s.period.n > 0 {
+		u := 2 * s.period.sd() / math.Sqrt(float64(s.period.n))
+		if s.period.n < 3 {
+			u = s.span.median()
+		}
+		out.Period = read(s.periods.median(), "s", u+s.span.median()*2/math.Sqrt(12*float64(s.period.n)), s.period.n)
+	} else {
+		out.Period = refuse("s", NoneSeen, "no full cycle in the recording")
+	}
+	swing := lim.RichV - lim.LeanV
+	why := fmt.Sprintf("no transition between %s and %s V in the recording", short(lim.LeanV), short(lim.RichV))
+	out.LeanRich = s.pass.ups.result(lim, step, sd/swing, 0, s.cross, why)
+	out.RichLean = s.pass.down.result(lim, step, sd/swing, 0, s.cross, why)
+	if x.timed {
+		swing = 0.8 * (p.high[i].level - p.low[i].level)
+		why = "no whole transition from 10 to 90 % in the recording"
+		out.Rise = x.pass.ups.result(lim, step, sd/swing, levelU/swing, s.cross, why)
+		out.Fall = x.pass.down.result(lim, step, sd/swing, levelU/swing, s.cross, why)
+	} else {
+		r := Transition{Median: refuse("ms", NoState, "the signal does not rest at two levels apart from its noise")}
+		out.Rise, out.Fall = r, r
+	}
+	if known := s.spent[0] + s.spent[1]; known > 0 {
+		u := 0.0
+		if s.cross > 0 {
+			u = 100 * s.span.median() * math.Sqrt(float64(s.cross)) / known
+		}
+		out.Duty = read(100*s.spent[1]/known, "%", u, s.cross)
+	} else {
+		out.Duty = refuse("%", NoneSeen, "the signal stays near the middle level")
+	}
+	out.LongestLean = s.stuck(0, step)
+	out.LongestRich = s.stuck(1, step)
+	out.Over = s.over.result(lim.OverV, step)
+	out.Negative = s.negative.result(lim.NegativeV, step)
+	for _, w := range x.windows {
+		if w.seen > 0 {
+			f := w.result(lim, step, sd)
+			if e := p.opt.Event; e != nil {
+				f.addUncertainty(e.Uncertainty)
+			}
+			out.Forced = append(out.Forced, f)
+		}
+	}
+	if x.warm != nil {
+		r := refuse("s", NoneSeen, "the cell did not come to life in the recording")
+		if x.warm.done {
+			r = read(x.warm.at.t-x.warm.from, "s", x.warm.at.span, 1)
+		}
+		out.WarmUp = &r
+	}
+	return out
+}
+
+// rates answers crossings per second and full cycles per second. Where crossings
+// go on from end to end of the recording the rate is that of the intervals
+// between them, which does not depend on where the recording cuts a cycle;
+// otherwise it is their count in the time observed.
+func (s *survey) rates(step float64) (transitions, cycles Reading) {
+	if rate := 1 / step; !(rate >= s.lim.needCrossing()) {
+		if s.n < 2 || !(step > 0) {
+			r := refuse("1/s", TooShort, "the recording is too short")
+			return r, r
+		}
+		r := tooSlow("1/s", fmt.Sprintf("switching up to %s cycles per second", short(s.lim.JudgeHz)), step, s.lim.needCrossing())
+		return r, r
+	}
+	if !(s.observed > 0) {
+		r := refuse("1/s", TooShort, "the recording is too short")
+		return r, r
+	}
+	rate, u := float64(s.cross)/s.observed, 1/s.observed
+	rest := s.observed - s.spans // ahead of the first and behind the last crossing
+	if s.between > 0 && rest <= 2.1*float64(s.pieces)*s.gapMax {
+		rate = float64(s.between) / s.spans
+		// half an interval may be missing at either end unless they are regular
+		u = rate * (s.span.median()/s.spans + 2*s.period.sd()/(2*s.spans)*math.Sqrt(2))
+		if s.period.n < 2 {
+			u += 1 / s.observed
+		}
+	}
+	return read(rate, "1/s", u, s.cross), read(rate/2, "1/s", u/2, s.cross)
+}
+
+func (s *survey) stuck(k int, step float64) Reading {
+	d := s.longest[k]
+	if d.length() <= 0 {
+		return refuse("s", NoneSeen, "the signal does not stay on that side of the middle level")
+	}
+	r := read(d.length(), "s", step, 1)
+	r.AtLeast = d.cut
+	return r
+}
+
+func (e *excursion) result(limit, step float64) Excursion {
+	out := Excursion{Limit: limit, Episodes: e.episodes, FirstAt: e.first}
+	out.Time = read(e.time, "s", step*float64(e.episodes), e.episodes)
+	return out
+}
+
+// result gives the usual duration of the transitions. noise is the noise as a
+// share of the way between the levels, level the uncertainty of the levels as a
+// share of it.
+func (t *transitions) result(lim Limits, step, noise, level float64, crossings int, why string) Transition {
+	n := t.took.n
+	coarse := lim.JudgeMs / 2000 // s
+	if n == 0 {
+		if step > coarse {
+			return Transition{Median: tooSlow("ms", "transitions of "+secondsWords(lim.JudgeMs/1000), step, lim.needTransition())}
+		}
+		return Transition{Median: refuse("ms", NoneSeen, why)}
+	}
+	span := t.spans.median()
+	if span > coarse || step > coarse && span > step/2 {
+		return Transition{Median: tooSlow("ms", "transitions of "+secondsWords(lim.JudgeMs/1000), max(span, step), lim.needTransition())}
+	}
+	m, d := t.took.median(), t.took.mad()*madToSigma
+	root := math.Sqrt(float64(n))
+	sampled := 2 * span * math.Sqrt(2.0/12)
+	scattered := 2 * 1.2533 * d / root
+	noisy := 4 * noise * m / root
+	u := math.Sqrt(sampled*sampled+scattered*scattered+noisy*noisy) + level*m*1.25
+	v := t.took.sort()
+	return Transition{Median: read(1000*m, "ms", 1000*u, n), Spread: 1000 * d, Fastest: 1000 * v[0], Slowest: 1000 * v[len(v)-1]}
+}
+
+func (w *window) result(lim Limits, step, sd float64) Forced {
+	f := Forced{Mixture: w.mixture, At: w.at, Found: w.found}
+	if w.found {
+		f.At = w.crossed
+		if w.hasLeft {
+			f.At = w.leftAt.t
+		}
+	}
+	level, target := lim.LeanV, lim.ForcedRich
+	if w.mixture == "lean" {
+		level, target = lim.RichV, lim.ForcedLean
+	}
+	f.Reached = read(w.extreme, "V", 2*sd, w.seen)
+	coarse := step > lim.JudgeMs/2000
+	slow := tooSlow("ms", "a response of "+secondsWords(lim.JudgeMs/1000), step, lim.needTransition())
+	switch {
+	case w.found:
+		f.Delay = refuse("ms", NoEvent, "the moment of the mixture change is not known: mark it to measure the delay")
+	case coarse:
+		f.Delay = slow
+	case w.already:
+		f.Delay = refuse("ms", NotItsKind, fmt.Sprintf("the signal was already past %s V when the mixture changed", short(level)))
+	case !w.hasLeft:
+		f.Delay = refuse("ms", NoneSeen, fmt.Sprintf("the signal does not pass %s V within %s of the change", short(level), secondsWords(w.end-w.at)))
+	default:
+		f.Delay = read(1000*(w.leftAt.t-w.at), "ms", 1000*w.leftAt.span, 1)
+	}
+	switch {
+	case coarse:
+		f.ToLevel = slow
+	case !w.hasReach:
+		f.ToLevel = refuse("ms", NoneSeen, fmt.Sprintf("the signal does not reach %s V within %s of the change", short(target), secondsWords(w.end-w.at)))
+	default:
+		u := w.reached.span
+		if w.found {
+			u += w.leftAt.span
+		}
+		f.ToLevel = read(1000*(w.reached.t-f.At), "ms", 1000*u, 1)
+	}
+	return f
+}
+
+func (f *Forced) addUncertainty(s float64) {
+	for _, r := range []*Reading{&f.Delay, &f.ToLevel} {
+		if r.Value != nil {
+			r.Uncertainty += 1000 * s
+		}
+	}
+}

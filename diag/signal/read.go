@@ -1,0 +1,959 @@
+package signal
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"strings"
+)
+
+// MaxBytes is the largest file read.
+const MaxBytes = 200 << 20
+
+const (
+	blockRows = 2048      // rows handed on at a time
+	bufLen    = 256 << 10 // bytes read at a time
+	maxLine   = 1 << 20   // longest line of a table, bytes
+	gapFactor = 10        // steps longer than this many usual steps are gaps
+)
+
+// Block is a run of rows in time order without a gap. It is only valid during the
+// call that hands it on.
+type Block struct {
+	T       []float64   // seconds, never falling
+	V       [][]float64 // by channel of the mapping; NaN where there is no reading
+	Break   bool        // a gap, or a clock that went back, lies ahead of the first row
+	MaxStep float64     // seconds; readings further apart have a gap between them
+}
+
+// Gap is a pause in the recording.
+type Gap struct {
+	From float64 `json:"from_s"` // last time before the gap, seconds
+	To   float64 `json:"to_s"`   // first time after it, seconds
+}
+
+// Report says what was read of a table and what was not.
+type Report struct {
+	Lines    int       `json:"lines"`   // of the file
+	Rows     int       `json:"rows"`    // kept
+	Skipped  int       `json:"skipped"` // rows that gave no reading
+	Missing  []int     `json:"missing"` // cells without a reading, by channel
+	Repeats  int       `json:"repeats"` // rows with the time of the row before
+	Start    float64   `json:"start_s"` // seconds, first row
+	End      float64   `json:"end_s"`   // seconds, last row
+	Gaps     []Gap     `json:"gaps"`    // the first few
+	GapCount int       `json:"gap_count"`
+	GapTime  float64   `json:"gap_time_s"` // seconds in all gaps
+	Problems []Problem `json:"problems"`
+}
+
+// keptGaps is how many gaps a Report lists.
+const keptGaps = 50
+
+// Read streams the rows of a table to sink. The error is a *Problem when nothing
+// of the table could be read, sink's error when it gave one, or r's. Rows that
+// cannot be read are told in the Report and left out.
+func Read(r io.Reader, m Mapping, sink func(*Block) error) (*Report, error) {
+	if err := m.Check(); err != nil {
+		return nil, err
+	}
+	src, err := newText(r, MaxBytes)
+	if err != nil {
+		return nil, err
+	}
+	p := newParser(m, sink)
+	if err := p.run(src); err != nil {
+		return nil, err
+	}
+	return p.finish()
+}
+
+const (
+	slotSkip = -1
+	slotTime = -2
+)
+
+type parser struct {
+	m       Mapping
+	sink    func(*Block) error
+	delim   byte
+	decimal byte
+	spaces  bool // runs of blanks separate columns
+	plan    []int
+	chans   []chanPlan
+	clock   bool
+	toSec   unit
+
+	block  Block
+	n      int // rows in block
+	vals   [][]float64
+	times  []float64
+	line   int // of the row being read, from 1
+	dataNo int // rows of data seen, readable or not
+
+	last      float64 // time of the last row kept, seconds
+	off       float64 // added to times, seconds
+	origin    float64 // taken from times as written
+	firstDay  int     // of a clock with a date
+	fromFirst bool    // the first row has yet to set off
+	byRow     bool    // time is the number of the row
+	dense     bool    // every column is read and is a number
+	crlf      bool    // rows end with both
+	shapes    []shape // of the row before, by column
+	maxStep   float64
+	prevEnd   float64 // last time of the block before
+	hasPrev   bool
+	eof       bool // no more text follows
+	ending    bool // the line being read is the file's last
+	held      *heldRow
+
+	fields   [][]byte
+	report   Report
+	notes    problems
+	sinkErr  error
+	cut      bool // the last line had no line end
+	row      []float64
+	readable []int // cells read, by channel
+}
+
+type chanPlan struct {
+	col Column
+	kind
+	conv  unit
+	plain bool
+}
+
+// heldRow is a row earlier than the one before it, kept back until the next row
+// tells whether it is astray or the clock started again.
+type heldRow struct {
+	raw  float64 // seconds, before off is added
+	v    []float64
+	line int
+}
+
+func newParser(m Mapping, sink func(*Block) error) *parser {
+	p := &parser{m: m, sink: sink, decimal: '.'}
+	p.delim, _ = delimiterByte(m.Delimiter)
+	p.spaces = p.delim == ' '
+	if m.Decimal == "comma" {
+		p.decimal = ','
+	}
+	p.clock = m.Time.Kind == TimeClock
+	p.toSec = unit{scale: 1, per: 1}
+	switch m.Time.Kind {
+	case TimeNumber:
+		p.toSec, _ = unitOf(m.Time.Unit)
+	case TimeIndex:
+		p.toSec.per = m.Time.RateHz
+	}
+	width := m.Time.Column
+	for _, c := range m.Channels {
+		width = max(width, c.Column)
+	}
+	p.plan = make([]int, width)
+	for i := range p.plan {
+		p.plan[i] = slotSkip
+	}
+	if m.Time.Column > 0 {
+		p.plan[m.Time.Column-1] = slotTime
+	}
+	p.vals = make([][]float64, len(m.Channels))
+	p.block.V = make([][]float64, len(m.Channels))
+	for i, c := range m.Channels {
+		p.plan[c.Column-1] = i
+		k, _ := kindOf(c.Quantity)
+		conv := c.convert()
+		p.chans = append(p.chans, chanPlan{c, k, conv, conv.plain()})
+		p.vals[i] = make([]float64, blockRows)
+	}
+	p.times = make([]float64, blockRows)
+	p.dense = width == m.Columns && !p.spaces && !p.clock && !slices.Contains(p.plan, slotSkip)
+	p.shapes = slices.Repeat([]shape{noShape}, width)
+	p.report.Missing = make([]int, len(m.Channels))
+	p.readable = make([]int, len(m.Channels))
+	p.row = make([]float64, len(m.Channels))
+	p.report.Gaps = []Gap{}
+	p.fromFirst = m.Time.FromFirst
+	p.byRow = m.Time.Column == 0
+	p.last = math.Inf(-1)
+	return p
+}
+
+// run feeds whole lines to the row readers.
+func (p *parser) run(src io.Reader) error {
+	buf := make([]byte, bufLen+pad)
+	have := 0
+	for {
+		n, err := src.Read(buf[have : len(buf)-pad])
+		have += n
+		eof := errors.Is(err, io.EOF)
+		if err != nil && !eof {
+			return err
+		}
+		if n == 0 && !eof {
+			continue
+		}
+		end := bytes.LastIndexByte(buf[:have], '\n') + 1
+		if eof {
+			p.eof = true
+			if end < have {
+				p.cut = true
+				buf[have] = '\n' // the pad has room
+				have++
+			}
+			end = have
+		}
+		if end == 0 && have >= len(buf)-pad {
+			if len(buf) >= maxLine {
+				return &Problem{Kind: LongLine, Line: p.line + 1, Count: 1,
+					What: "this line is longer than " + bytesWords(maxLine), Mend: "a table has short lines: " + saveAsText}
+			}
+			buf = append(buf, make([]byte, len(buf))...)
+		}
+		p.rows(buf[:end+pad], end)
+		if p.sinkErr != nil {
+			return p.sinkErr
+		}
+		if eof {
+			return nil
+		}
+		have = copy(buf, buf[end:have])
+	}
+}
+
+// rows reads the lines of b[:end]; b reaches pad bytes further.
+func (p *parser) rows(b []byte, end int) {
+	for i := 0; i < end; {
+		if p.line+1 >= p.m.DataLine {
+			if i = p.alike(b, i, end); i >= end {
+				return
+			}
+			if next, ok := p.fast(b, i); ok {
+				i = next
+				continue
+			}
+		}
+		j := i + bytes.IndexByte(b[i:end], '\n')
+		p.line++
+		if p.line >= p.m.DataLine {
+			p.ending = p.eof && j+1 == end
+			p.slow(bytes.TrimSuffix(b[i:j], []byte{'\r'}))
+		}
+		if p.sinkErr != nil {
+			return
+		}
+		i = j + 1
+	}
+}
+
+// alike reads rows as long as each has the very shape of the row before, and
+// answers where it stopped.
+func (p *parser) alike(b []byte, i, end int) int {
+	if !p.dense || p.held != nil || p.fromFirst {
+		return i
+	}
+	toSec, plainTime, origin := p.toSec, p.toSec.plain(), p.origin
+	last, off, n, began := p.last, p.off, p.n, p.n
+	repeats := 0
+rows:
+	for i < end {
+		at := i
+		t := float64(p.dataNo + n - began)
+		for col := range p.shapes {
+			s := &p.shapes[col]
+			v, ok := s.read(b[at : at+pad])
+			if !ok {
+				break rows
+			}
+			at += s.size + 1
+			if slot := p.plan[col]; slot >= 0 {
+				c := &p.chans[slot]
+				if !c.plain {
+					v = c.conv.to(v)
+				}
+				if !(v >= c.min && v <= c.max) {
+					break rows
+				}
+				p.vals[slot][n] = v
+			} else {
+				t = v
+			}
+		}
+		if p.crlf {
+			if b[at] != '\n' {
+				break
+			}
+			at++
+		}
+		t -= origin
+		if !plainTime {
+			t = toSec.to(t)
+		}
+		t += off
+		if !(t >= last) {
+			break
+		}
+		if t == last {
+			repeats++
+		}
+		last = t
+		p.times[n] = t
+		n++
+		i = at
+		if n == blockRows {
+			p.account(n-began, repeats, last, n)
+			repeats = 0
+			p.flush(false)
+			n, began = p.n, p.n
+			if p.sinkErr != nil {
+				return end
+			}
+		}
+	}
+	p.account(n-began, repeats, last, n)
+	return i
+}
+
+// account books rows that alike has read.
+func (p *parser) account(rows, repeats int, last float64, n int) {
+	p.line += rows
+	p.dataNo += rows
+	p.report.Repeats += repeats
+	p.last = last
+	p.n = n
+}
+
+// fast reads an ordinary row: numbers where numbers belong, the right number of
+// columns, no quotes, time running forward. It answers false, having done
+// nothing, for any other row; slow then takes it.
+func (p *parser) fast(b []byte, i int) (int, bool) {
+	if p.held != nil {
+		return 0, false
+	}
+	delim, decimal, spaces := p.delim, p.decimal, p.spaces
+	n := p.n
+	t := 0.0
+	col := 0
+	for {
+		for b[i] == ' ' || spaces && b[i] == '\t' {
+			p.dense = false
+			i++
+		}
+		slot := slotSkip
+		if col < len(p.plan) {
+			slot = p.plan[col]
+		}
+		if slot == slotSkip {
+			c := b[i]
+			if spaces && (c == '\n' || c == '\r') && col > 0 {
+				col-- // trailing blanks are no column
+			}
+			if c == '"' {
+				return 0, false
+			}
+			for c != delim && c != '\n' && (!spaces || c != '\t') {
+				i++
+				c = b[i]
+			}
+		} else if slot == slotTime && p.clock {
+			day, sec, next, ok := scanClock(b, i, delim, p.m.Time.DateOrder)
+			if !ok {
+				return 0, false
+			}
+			t, i = float64(day-p.firstDay)*86400+sec, next
+		} else {
+			v, next, ok := scanShort(b, i, decimal)
+			if c := b[next]; !ok || c != delim && c != '\n' && c != '\r' && c != ' ' {
+				v, next, ok = scanNumber(b, i, decimal)
+				if !ok {
+					return 0, false
+				}
+			}
+			if p.dense {
+				if p.shapes[col] = shapeOf(b, i, next, decimal); p.shapes[col].end == '\r' {
+					p.crlf = true
+				} else if p.shapes[col].end == '\n' {
+					p.crlf = false
+				}
+			}
+			i = next
+			if slot == slotTime {
+				t = v
+			} else {
+				c := &p.chans[slot]
+				if !c.plain {
+					v = c.conv.to(v)
+				}
+				if !(v >= c.min && v <= c.max) {
+					return 0, false
+				}
+				p.vals[slot][n] = v
+			}
+		}
+		col++
+		if !spaces {
+			for b[i] == ' ' && delim != ' ' {
+				i++
+			}
+		}
+		c := b[i]
+		if c == '\r' && b[i+1] == '\n' {
+			i++
+			c = '\n'
+		}
+		if c == '\n' {
+			i++
+			break
+		}
+		if c != delim && !(spaces && c == '\t') {
+			return 0, false
+		}
+		i++
+		if c := b[i]; c == '\n' || c == '\r' && b[i+1] == '\n' { // trailing delimiter
+			i++
+			if c == '\r' {
+				i++
+			}
+			break
+		}
+	}
+	if col < len(p.plan) || p.m.Columns > 0 && col != p.m.Columns {
+		return 0, false
+	}
+	if p.byRow {
+		t = float64(p.dataNo)
+	}
+	t = p.toSec.to(t-p.origin) + p.off
+	if !(t >= p.last) || p.fromFirst {
+		return 0, false
+	}
+	if t == p.last {
+		p.report.Repeats++
+	}
+	p.line++
+	p.dataNo++
+	p.commit(t)
+	return i, true
+}
+
+// commit keeps the row whose values stand at p.n.
+func (p *parser) commit(t float64) {
+	p.times[p.n] = t
+	p.last = t
+	p.n++
+	if p.n == blockRows {
+		p.flush(false)
+	}
+}
+
+// flush hands the block on; broken says that an interruption follows.
+func (p *parser) flush(broken bool) {
+	if p.n > 0 && p.sinkErr == nil {
+		if p.report.Rows == 0 {
+			p.report.Start = p.times[0]
+		}
+		p.report.Rows += p.n
+		p.report.End = p.times[p.n-1]
+		t := p.times[:p.n]
+		p.maxStep = gapLimit(t, p.maxStep)
+		from := 0
+		prev := t[0]
+		if p.hasPrev {
+			prev = p.prevEnd
+		}
+		for i, now := range t {
+			if now-prev > p.maxStep && p.maxStep > 0 {
+				p.hand(from, i)
+				p.block.Break = true
+				from = i
+				p.report.GapCount++
+				p.report.GapTime += now - prev
+				if len(p.report.Gaps) < keptGaps {
+					p.report.Gaps = append(p.report.Gaps, Gap{prev, now})
+				}
+			}
+			prev = now
+		}
+		p.hand(from, p.n)
+		p.prevEnd, p.hasPrev = prev, true
+	}
+	p.n = 0
+	if broken {
+		p.block.Break = true
+		p.hasPrev = false
+	}
+}
+
+// gapLimit is the step beyond which rows have a gap between them: ten usual
+// steps. The usual step of many rows is their mean, which one gap among them
+// shifts little; of few rows it is the median, or what held before.
+func gapLimit(t []float64, before float64) float64 {
+	steps := 0
+	for i := 1; i < len(t); i++ {
+		if t[i] > t[i-1] {
+			steps++
+		}
+	}
+	if steps >= 64 {
+		return gapFactor * (t[len(t)-1] - t[0]) / float64(steps)
+	}
+	if before > 0 {
+		return before
+	}
+	d := make([]float64, 0, steps)
+	for i := 1; i < len(t); i++ {
+		if t[i] > t[i-1] {
+			d = append(d, t[i]-t[i-1])
+		}
+	}
+	if len(d) == 0 {
+		return 0
+	}
+	slices.Sort(d)
+	return gapFactor * d[len(d)/2]
+}
+
+// hand gives rows from to to of the block to the sink.
+func (p *parser) hand(from, to int) {
+	if from == to || p.sinkErr != nil {
+		return
+	}
+	b := &p.block
+	b.T = p.times[from:to]
+	for i := range p.vals {
+		b.V[i] = p.vals[i][from:to]
+	}
+	b.MaxStep = p.maxStep
+	p.sinkErr = p.sink(b)
+	b.Break = false
+}
+
+// slow reads any row, tells what is wrong with it and keeps what it can.
+func (p *parser) slow(line []byte) {
+	if len(bytes.TrimSpace(line)) == 0 || p.comment(line) {
+		return
+	}
+	number := p.dataNo
+	p.dataNo++
+	p.split(line)
+	got := len(p.fields)
+	cutAt := got // fields from here on may be cut short
+	if want := p.m.Columns; want > 0 && got != want {
+		for got > want && len(p.fields[got-1]) == 0 {
+			got--
+		}
+		switch {
+		case got > want:
+			p.notes.note(LongRow, p.line, 0, func() (string, string) {
+				return fmt.Sprintf("the row has %d columns where the others have %d", got, want),
+					"check the decimal sign and what separates the columns; the first columns were read"
+			})
+		case got < want && p.cut && p.ending:
+			cutAt = got - 1
+			p.notes.note(CutFile, p.line, 0, func() (string, string) {
+				return fmt.Sprintf("the file ends in the middle of a row: %d of %d columns", got, want),
+					"copy the file again if the end matters; what is whole was read"
+			})
+		case got < want:
+			cutAt = got - 1
+			p.notes.note(ShortRow, p.line, 0, func() (string, string) {
+				return fmt.Sprintf("the row has %d columns where the others have %d", got, want),
+					"mend or delete the row; its whole cells were read"
+			})
+		}
+	}
+	raw, ok := p.rowTime(number, cutAt)
+	if !ok {
+		p.report.Skipped++
+		return
+	}
+	any := false
+	for i := range p.chans {
+		p.row[i] = math.NaN()
+		c := &p.chans[i]
+		if c.col.Column > cutAt {
+			continue
+		}
+		if v, ok := p.cell(i, p.fields[c.col.Column-1]); ok {
+			p.row[i] = v
+			any = true
+		} else {
+			p.report.Missing[i]++
+		}
+	}
+	if !any {
+		// the row says that time went on without a reading: keep it, as a hole
+		p.report.Skipped++
+	}
+	p.place(raw, p.row, p.line)
+}
+
+// comment recognises a line that is no row.
+func (p *parser) comment(line []byte) bool {
+	line = bytes.TrimLeft(line, " \t")
+	return line[0] == '#' || line[0] == '%' || bytes.HasPrefix(line, []byte("//")) ||
+		line[0] == ';' && p.delim != ';'
+}
+
+// rowTime finds the raw time of the row, in seconds.
+func (p *parser) rowTime(number, cutAt int) (float64, bool) {
+	if p.byRow {
+		return p.toSec.to(float64(number)), true
+	}
+	col := p.m.Time.Column
+	if col > cutAt {
+		return 0, false // told as a short row
+	}
+	f := p.fields[col-1]
+	if p.clock {
+		if day, sec, next, ok := scanClock(f, 0, 0, p.m.Time.DateOrder); ok && next == len(f) {
+			if p.dataNo == 1 || p.fromFirst {
+				p.firstDay = day
+			}
+			return float64(day-p.firstDay)*86400 + sec, true
+		}
+		p.notes.note(BadTime, p.line, col, func() (string, string) {
+			return quote(words(f)) + " is not a time of day", "write times as 13:05:09.250; the row was left out"
+		})
+		return 0, false
+	}
+	v, own, how := p.number(f)
+	if how == cellNumber {
+		u := p.toSec
+		if own.base == "s" && p.m.Time.Kind == TimeNumber {
+			u = own
+		}
+		if p.fromFirst {
+			p.origin = v
+		}
+		if v = u.to(v - p.origin); v >= -1e15 && v <= 1e15 {
+			return v, true
+		}
+	}
+	p.notes.note(BadTime, p.line, col, func() (string, string) {
+		if how == cellEmpty {
+			return "the time is missing", "fill it in or delete the row; the row was left out"
+		}
+		return quote(words(f)) + " is not a time", "mend or delete the row; it was left out"
+	})
+	return 0, false
+}
+
+// place puts a row into the order of time.
+func (p *parser) place(raw float64, v []float64, line int) {
+	if p.fromFirst {
+		p.off, p.fromFirst = -raw, false
+	}
+	t := raw + p.off
+	if p.held != nil {
+		h := p.held
+		p.held = nil
+		if t >= p.last {
+			p.astray(h.line)
+		} else {
+			p.restart(h)
+			t = raw + p.off
+		}
+	}
+	if p.clock && p.m.Time.DateOrder == "" && t < p.last-43200 {
+		p.off += 86400 // past midnight
+		t = raw + p.off
+	}
+	if t < p.last {
+		if n := p.n; n >= 2 && t >= p.times[n-2] && p.last-p.times[n-2] > gapFactor*(t-p.times[n-2])+gapFactor*p.maxStep {
+			// the row before leapt ahead of both its neighbours
+			p.n--
+			p.last = p.times[n-2]
+			p.astray(line - 1)
+		} else {
+			p.held = &heldRow{raw, slices.Clone(v), line}
+			return
+		}
+	}
+	p.keep(t, v)
+}
+
+func (p *parser) keep(t float64, v []float64) {
+	if t == p.last {
+		p.report.Repeats++
+	}
+	for i, x := range v {
+		p.vals[i][p.n] = x
+	}
+	p.commit(t)
+}
+
+func (p *parser) astray(line int) {
+	p.report.Skipped++
+	p.notes.note(OutOfOrder, line, p.m.Time.Column, func() (string, string) {
+		return "the time of this row does not lie between its neighbours'", "mend or delete the row; it was left out"
+	})
+}
+
+// restart begins a new piece after the clock went back. The new piece follows the
+// old one by one usual step, so that times never fall; nothing is measured across.
+func (p *parser) restart(h *heldRow) {
+	was, now := p.last-p.off, h.raw
+	step := p.maxStep / gapFactor
+	if p.n >= 2 && step == 0 {
+		step = (p.times[p.n-1] - p.times[0]) / float64(p.n-1)
+	}
+	p.notes.note(ClockBack, h.line, p.m.Time.Column, func() (string, string) {
+		return fmt.Sprintf("the clock goes back from %s s to %s s", short(was), short(now)),
+			"check whether two recordings were joined; the rest was read as a new piece and nothing is measured across the join"
+	})
+	p.flush(true)
+	p.off = p.last + step - h.raw
+	p.keep(h.raw+p.off, h.v)
+}
+
+func (p *parser) finish() (*Report, error) {
+	if h := p.held; h != nil {
+		p.held = nil
+		p.astray(h.line)
+	}
+	p.flush(false)
+	if p.sinkErr != nil {
+		return nil, p.sinkErr
+	}
+	r := &p.report
+	r.Lines = p.line
+	if r.Rows == 0 {
+		if len(p.notes.list) > 0 {
+			first := p.notes.list[0]
+			first.What = "no row could be read; in the first, " + first.What
+			return nil, &first
+		}
+		return nil, &Problem{Kind: Empty, Count: 1, What: "the table has no rows of numbers",
+			Mend: "check that the recording was saved whole"}
+	}
+	if n, worst := p.missing(); n > 0 {
+		p.notes.note(MissingReading, 0, p.chans[worst].col.Column, func() (string, string) {
+			return fmt.Sprintf("%d cells have no reading, most of them in %s", n, quote(p.chans[worst].col.Name)),
+				"nothing need be done: holes are left out of the measurement"
+		})
+	}
+	if r.Repeats > 0 {
+		p.notes.note(RepeatedTime, 0, p.m.Time.Column, func() (string, string) {
+			return fmt.Sprintf("%d of %d rows have the same time as the row before", r.Repeats, r.Rows),
+				"if the recorder can write finer times let it; times shorter than one step of the clock are not judged"
+		})
+	}
+	if r.GapCount > 0 {
+		p.notes.note(GapInTime, 0, p.m.Time.Column, func() (string, string) {
+			return fmt.Sprintf("the recording pauses %d times, %s s in all", r.GapCount, short(r.GapTime)),
+				"nothing need be done: nothing is measured across a pause"
+		})
+	}
+	r.Problems = p.notes.list
+	if r.Problems == nil {
+		r.Problems = []Problem{}
+	}
+	return r, nil
+}
+
+// missing counts the empty cells of columns that hold any reading.
+func (p *parser) missing() (n, worst int) {
+	for i, m := range p.report.Missing {
+		if m < p.report.Rows {
+			n += m
+		}
+		if m > p.report.Missing[worst] && m < p.report.Rows {
+			worst = i
+		}
+	}
+	return n, worst
+}
+
+// split cuts a line into trimmed cells, minding quotes.
+func (p *parser) split(line []byte) {
+	p.fields = splitLine(p.fields[:0], line, p.delim)
+}
+
+func splitLine(out [][]byte, line []byte, delim byte) [][]byte {
+	spaces := delim == ' '
+	i := 0
+	if spaces {
+		line = bytes.TrimRight(line, " \t")
+	}
+	for {
+		for i < len(line) && (line[i] == ' ' || line[i] == '\t' && delim != '\t') {
+			i++
+		}
+		start := i
+		if i < len(line) && line[i] == '"' {
+			if end := bytes.IndexByte(line[i+1:], '"'); end >= 0 {
+				out = append(out, bytes.TrimSpace(line[i+1:i+1+end]))
+				i += end + 2
+				for i < len(line) && line[i] != delim && !(spaces && line[i] == '\t') {
+					i++
+				}
+				if i >= len(line) {
+					return out
+				}
+				i++
+				continue
+			}
+		}
+		for i < len(line) && (delim == 0 || line[i] != delim) && !(spaces && line[i] == '\t') {
+			i++
+		}
+		out = append(out, bytes.TrimSpace(line[start:i]))
+		if i >= len(line) {
+			return out
+		}
+		i++
+	}
+}
+
+type cellKind int
+
+const (
+	cellNumber cellKind = iota
+	cellEmpty
+	cellNaN
+	cellWords
+)
+
+// number reads a cell: a number, perhaps with thousands grouped and with a unit
+// behind it.
+func (p *parser) number(f []byte) (float64, unit, cellKind) {
+	return readCell(f, p.decimal)
+}
+
+func readCell(f []byte, decimal byte) (float64, unit, cellKind) {
+	if len(f) == 0 {
+		return 0, unit{}, cellEmpty
+	}
+	v, next, ok := scanNumber(f, 0, decimal)
+	if !ok && next == 0 || len(f) <= 12 && ok && next < len(f) {
+		switch strings.ToLower(string(f)) {
+		case "-", "--", "---", "n/a", "na", "null", "none", "no data", "nodata", "?", "x":
+			return 0, unit{}, cellEmpty
+		case "nan", "-nan", "+nan", "inf", "-inf", "+inf", "infinity", "-infinity", "1.#inf", "-1.#inf", "1.#qnan", "-1.#ind", "1.#ind", "#n/a", "#num!", "#div/0!", "#value!", "overflow", "ovld", "ol":
+			return 0, unit{}, cellNaN
+		}
+	}
+	if !ok {
+		if next > 0 {
+			return 0, unit{}, cellNaN // too large for any number
+		}
+		return 0, unit{}, cellWords
+	}
+	if next == len(f) {
+		return v, unit{}, cellNumber
+	}
+	if g, ok := grouped(f, decimal); ok {
+		return g, unit{}, cellNumber
+	}
+	if u, ok := unitOf(words(f[next:])); ok {
+		return v, u, cellNumber
+	}
+	return 0, unit{}, cellWords
+}
+
+// grouped reads 1,234,567.8 or 1.234.567,8: whole groups of three behind one to
+// three digits that do not begin with zero.
+func grouped(f []byte, decimal byte) (float64, bool) {
+	group := byte(',')
+	if decimal == ',' {
+		group = '.'
+	}
+	whole, rest := f, []byte(nil)
+	if i := bytes.IndexByte(f, decimal); i >= 0 {
+		whole, rest = f[:i], f[i:]
+	}
+	sign := 0
+	if len(whole) > 0 && (whole[0] == '-' || whole[0] == '+') {
+		sign = 1
+	}
+	parts := bytes.Split(whole[sign:], []byte{group})
+	if len(parts) < 2 || len(parts[0]) < 1 || len(parts[0]) > 3 || parts[0][0] == '0' {
+		return 0, false
+	}
+	flat := slices.Clone(whole[:sign])
+	for i, part := range parts {
+		if i > 0 && len(part) != 3 {
+			return 0, false
+		}
+		flat = append(flat, part...)
+	}
+	flat = append(flat, rest...)
+	v, next, ok := scanNumber(flat, 0, decimal)
+	return v, ok && next == len(flat)
+}
+
+// cell reads the value of channel i from its cell.
+func (p *parser) cell(i int, f []byte) (float64, bool) {
+	c := &p.chans[i]
+	v, own, how := p.number(f)
+	switch how {
+	case cellEmpty:
+		return 0, false
+	case cellNaN:
+		p.notes.note(NotANumber, p.line, c.col.Column, func() (string, string) {
+			return quote(words(f)) + " stands where a reading belongs", "nothing need be done if the recorder was not connected; the cell was left out"
+		})
+		return 0, false
+	case cellWords:
+		if c.quantity == FuelSystem {
+			if v, ok := fuelSystemWords(words(f)); ok {
+				return v, true
+			}
+		}
+		p.notes.note(Words, p.line, c.col.Column, func() (string, string) {
+			return quote(words(f)) + " stands where a number belongs", p.wordsMend(f)
+		})
+		return 0, false
+	}
+	if own.name != "" && own.base == c.unit {
+		v = own.to(v)
+	} else {
+		v = c.conv.to(v)
+	}
+	if !(v >= c.min && v <= c.max) {
+		p.notes.note(OutOfRange, p.line, c.col.Column, func() (string, string) {
+			return fmt.Sprintf("%s %s is not a %s", short(v), c.unit, c.words),
+				fmt.Sprintf("check the unit of the column (read as %s); the cell was left out", orNone(c.col.Unit))
+		})
+		return 0, false
+	}
+	p.readable[i]++
+	return v, true
+}
+
+func (p *parser) wordsMend(f []byte) string {
+	other := byte(',')
+	if p.decimal == ',' {
+		other = '.'
+	}
+	if _, _, how := readCell(f, other); how == cellNumber {
+		return "this reads as a number with the other decimal sign: correct the decimal sign of the mapping"
+	}
+	return "mend or delete it; the cell was left out"
+}
+
+// fuelSystemWords reads the status of the fuel system where a log writes it out.
+func fuelSystemWords(s string) (float64, bool) {
+	s = strings.ToLower(s)
+	switch {
+	case strings.HasPrefix(s, "cl") || strings.Contains(s, "closed"):
+		return 2, true
+	case strings.HasPrefix(s, "ol") || strings.Contains(s, "open"):
+		return 1, true
+	}
+	return 0, false
+}
+
+// short prints a number with the digits a message needs.
+func short(v float64) string { return fmt.Sprintf("%.6g", v) }
+
+func orNone(unit string) string {
+	if unit == "" {
+		return "a plain number"
+	}
+	return unit
+}
