@@ -31,7 +31,7 @@ import (
 
 // Files are the migrations: NNNN_name.up.sql and NNNN_name.down.sql.
 //
-//go:embed *
+//go:embed *.sql
 var Files embed.FS
 
 // lockKey is the advisory lock held while the schema changes. Any number of
@@ -137,7 +137,12 @@ func run(ctx context.Context, dsn string, target uint) (from, to uint, err error
 	if err != nil {
 		return 0, 0, fmt.Errorf("read the migrations: %w", err)
 	}
-	db := stdlib.OpenDB(*config)
+	// A step waits a while for a lock that a session of another program holds,
+	// not for ever: nobody could then read the message.
+	db := stdlib.OpenDB(*config, stdlib.OptionAfterConnect(func(ctx context.Context, conn *pgx.Conn) error {
+		_, err := conn.Exec(ctx, `SET lock_timeout = '1min'`)
+		return err
+	}))
 	driver, err := pgxdriver.WithInstance(db, &pgxdriver.Config{})
 	if err != nil {
 		db.Close()
