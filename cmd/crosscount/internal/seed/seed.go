@@ -389,8 +389,15 @@ func (j *job) workToDo() []store.NewRepair {
 		}
 	}
 	all := append(mend, fit...)
-	if len(all) > 0 {
-		all[0].Words = j.done
+	for i := range all {
+		switch {
+		case i == 0:
+			all[i].Words = j.done
+		case all[i].Cause == "sensor_soot":
+			all[i].Words = "Driven hot for half an hour with the cause mended; the sensor burnt clean and is quick again."
+		case all[i].Action == store.Mended:
+			all[i].Words = "Done in the same go."
+		}
 	}
 	return all
 }
