@@ -80,6 +80,19 @@ func (s *Store) AddEntry(ctx context.Context, by int64, n NewEntry) (entry Entry
 	return entry, fresh, err
 }
 
+// AddEntries appends entries that were written down together: all of them or
+// none. Those that the log had before stay as they are.
+func (s *Store) AddEntries(ctx context.Context, by int64, ns []NewEntry) error {
+	return s.write(ctx, func(tx pgx.Tx, now time.Time) error {
+		for _, n := range ns {
+			if _, err := addEntry(ctx, tx, now, by, n); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
 func addEntry(ctx context.Context, tx pgx.Tx, now time.Time, by int64, n NewEntry) (fresh bool, err error) {
 	if n.ClientAt.IsZero() {
 		n.ClientAt = now

@@ -63,7 +63,10 @@ func (b *bench) noise(spread float64) float64 {
 
 func round(x float64, digits int) float64 {
 	p := math.Pow(10, float64(digits))
-	return math.Round(x*p) / p
+	if r := math.Round(x*p) / p; r != 0 {
+		return r
+	}
+	return 0 // never -0, which a database does not keep
 }
 
 func num(x float64, digits int) *float64 { return new(round(x, digits)) }

@@ -197,14 +197,16 @@ func (w *writer) job(j *job) error {
 				return err
 			}
 		}
+		var entries []store.NewEntry
 		for _, e := range s.entries {
 			source := store.Observed
 			if e.Kind == diag.KindHistory {
 				source = store.Told
 			}
-			if _, _, err := st.AddEntry(w.ctx, tech, store.NewEntry{ID: j.uuid(), JobID: id, Body: e, Source: source}); err != nil {
-				return err
-			}
+			entries = append(entries, store.NewEntry{ID: j.uuid(), JobID: id, Body: e, Source: source})
+		}
+		if err := st.AddEntries(w.ctx, tech, entries); err != nil {
+			return err
 		}
 	}
 	if j.note != "" {
