@@ -82,6 +82,10 @@ func DidWords(d Did) string {
 		return "The shop's settings are saved."
 	case DidPerson:
 		return "Saved."
+	case DidCar:
+		return "The car's data are saved."
+	case DidSensors:
+		return "The sensors are kept as you said. The engine weighs the car's open jobs with them."
 	}
 	return ""
 }
@@ -125,3 +129,32 @@ func SayOutOfRange(low, high, unit string) Mend {
 	}
 	return Mend{"That cannot be right.", fmt.Sprintf("It lies between %s and %s%s. Check the decimal sign and the unit.", low, high, unit)}
 }
+
+// Sentences for what a job does not allow.
+const (
+	SayJobClosed    = "This job is closed. A car that came back is a new job; a slip is mended by opening the job again."
+	SayNoPartWanted = "The verdict in force asks for no part that is not fitted already. Decide otherwise first, with a reason."
+)
+
+// What is wrong with an entry on a job, and the mend.
+var (
+	SayNotRead       = Mend{"That could not be read.", "Check what was typed and send it again."}
+	SayNoRemark      = Mend{"Nothing is ticked.", "Tick what was heard or seen; leave the page if it was nothing."}
+	SayNoTrim        = Mend{"No trim is filled in.", "Fill in at least one; leave empty what was not read."}
+	SayEvidenceMoved = Mend{"The evidence has changed since you opened this page.", "Look at what the engine makes of it now, then decide."}
+	SayStillOpen     = Mend{"The verdict is still open.", "Do the next test, or decide otherwise with a reason."}
+	SayWhichPart     = Mend{"No place is ticked.", "Tick which sensor is to be renewed."}
+	SayPartOrNot     = Mend{"No part is chosen, but a place is ticked.", "Untick it, or choose that a part is needed."}
+	SayMendFirst     = Mend{"What killed the old sensor is not mended yet.", "Write down the mending first, or say why the new sensor goes in before."}
+	SayWhyUnproved   = Mend{"The repair is not proved.", "Drive the proof, or say why the car leaves without one."}
+	SayWhichCause    = Mend{"No cause is named.", "Tick the cause below, or choose another ending."}
+)
+
+// Words of the forms of a job.
+const (
+	TrimShort    = "Short"
+	TrimLong     = "Long"
+	NoBank       = "No bank in particular"
+	PleaseChoose = "Choose"
+	WaitBench    = "The customer said yes. The bay mends and writes it down."
+)

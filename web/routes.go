@@ -73,6 +73,32 @@ func (s *server) routes() []route {
 		// Whose move it is
 		get("/", staff, s.home),
 
+		// A job, from the counter to the hand-over
+		get("/jobs/new", staff, s.newJob),
+		post("/jobs", staff, s.openJob),
+		get("/jobs/{job}", staff, s.jobPage),
+		get("/jobs/{job}/case.json", staff, s.caseFile),
+		post("/jobs/{job}/assign", staff, s.assign),
+		post("/jobs/{job}/comeback", staff, s.linkComeback),
+		post("/jobs/{job}/evidence", staff, s.addEvidence),
+		post("/jobs/{job}/evidence/{entry}/withdraw", staff, s.withdrawEvidence),
+		post("/jobs/{job}/verdict", bench, s.acceptVerdict),
+		post("/jobs/{job}/override", bench, s.overrideVerdict),
+		post("/jobs/{job}/approve", staff, s.approve),
+		post("/jobs/{job}/mended", bench, s.mended),
+		post("/jobs/{job}/fitted", bench, s.fitted),
+		post("/jobs/{job}/repairs/{repair}/undo", bench, s.undoRepair),
+		post("/jobs/{job}/finish", bench, s.finishRepair),
+		post("/jobs/{job}/proof", bench, s.prove),
+		post("/jobs/{job}/close", staff, s.closeJob),
+		post("/jobs/{job}/cancel", staff, s.cancelJob),
+		post("/jobs/{job}/reopen", owner, s.reopenJob),
+
+		// A car
+		get("/vehicles/{vehicle}", staff, s.vehicle),
+		post("/vehicles/{vehicle}", staff, s.saveVehicle),
+		post("/vehicles/{vehicle}/sensors", staff, s.saveSensors),
+
 		// Look back and set up
 		get("/people", owner, s.people),
 		post("/people", owner, s.addPerson),

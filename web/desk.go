@@ -1,0 +1,222 @@
+package web
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net/http"
+	"slices"
+	"strings"
+
+	"crosscount/diag"
+	"crosscount/store"
+	"crosscount/templates"
+)
+
+// desk is a job laid out: its file, and what the engine makes of it.
+type desk struct {
+	store.JobFile
+	shop  store.Shop
+	clock wallClock
+	car   diag.Vehicle
+
+	kase        diag.Case
+	fingerprint string
+	decision    diag.Decision
+	noFit       string // why the engine refuses the case; empty when it does not
+}
+
+func (s *server) desk(ctx context.Context, jobID int64) (*desk, error) {
+	shop, _, err := s.shop(ctx)
+	if err != nil {
+		return nil, err
+	}
+	return s.deskWith(ctx, jobID, shop)
+}
+
+func (s *server) deskWith(ctx context.Context, jobID int64, shop store.Shop) (*desk, error) {
+	file, err := s.store.JobFile(ctx, jobID)
+	if err != nil {
+		return nil, err
+	}
+	d := &desk{JobFile: file, shop: shop, clock: clockIn(shop.TimeZone, s.now())}
+	d.kase = file.Case(file.Standing(), costs(shop))
+	d.car = d.kase.Vehicle
+	d.decision, d.fingerprint, err = s.minds.decide(d.kase)
+	if ps, ok := errors.AsType[diag.Problems](err); ok {
+		d.noFit = ps[0].Reason + "; " + ps[0].Mend + "."
+	} else if err != nil {
+		return nil, fmt.Errorf("weighing job %d: %w", jobID, err)
+	}
+	return d, nil
+}
+
+// deskOf loads the job a request is about.
+func (s *server) deskOf(r *http.Request) (*desk, error) {
+	id, err := idIn(r, "job")
+	if err != nil {
+		return nil, err
+	}
+	return s.desk(r.Context(), id)
+}
+
+func (d *desk) open() bool { return d.Job.ClosedAt == nil && d.Job.CancelledAt == nil }
+
+func (d *desk) base() string { return fmt.Sprintf("/jobs/%d", d.Job.ID) }
+
+func carName(v store.Vehicle) string { return templates.CarWords(v.ModelYear, v.Make, v.Model) }
+
+// spot names a place on this car.
+func (d *desk) spot(bank, position int) templates.Spot {
+	sp := templates.Spot{Bank: bank, Position: position}
+	if position > 0 {
+		if s, ok := d.car.At(bank, position); ok {
+			sp.Common = s.Common
+		}
+	}
+	return sp
+}
+
+func (d *desk) spotWords(bank, position int) string {
+	if bank == 0 {
+		return ""
+	}
+	return templates.SpotWords(d.spot(bank, position))
+}
+
+// causeWords names a cause at its place.
+func (d *desk) causeWords(c diag.CauseRef) string {
+	name := c.Cause
+	if info, ok := diag.CauseByID(c.Cause); ok {
+		name = info.Name
+	}
+	if at := d.spotWords(c.Bank, c.Position); at != "" {
+		return name + ", " + at
+	}
+	return name
+}
+
+// mendWords is what to do about a cause.
+func (d *desk) mendWords(c diag.CauseRef) string {
+	info, ok := diag.CauseByID(c.Cause)
+	if !ok || info.Mend == "" {
+		return d.causeWords(c)
+	}
+	if at := d.spotWords(c.Bank, c.Position); at != "" {
+		return templates.Upper(at) + ": " + info.Mend
+	}
+	return info.Mend
+}
+
+func (d *desk) partWords(p diag.Part) string {
+	words := d.spotWords(p.Bank, p.Position)
+	if s, ok := d.car.At(p.Bank, p.Position); ok {
+		return words + " (" + templates.SensorWords(string(p.Kind), s.Wires) + ")"
+	}
+	return words + " (" + templates.SensorKindWord(string(p.Kind)) + ")"
+}
+
+func each[T any](in []T, f func(T) string) []string {
+	out := make([]string, len(in))
+	for i, v := range in {
+		out[i] = f(v)
+	}
+	return out
+}
+
+// inForce is the verdict people go by: its decision and parts, the override's if
+// there is one.
+func (d *desk) inForce() (v store.Verdict, decision string, parts []diag.Part, ok bool) {
+	v, ok = d.Verdict()
+	if !ok {
+		return v, "", nil, false
+	}
+	if v.Override != nil {
+		return v, v.Override.Decision, v.Override.Parts, true
+	}
+	return v, v.Verdict.Decision, v.Verdict.Parts, true
+}
+
+// stale says that the evidence has changed since the verdict, and with it what the
+// engine concludes. Once the repair is done the question is the proof instead.
+func (d *desk) stale() bool {
+	v, _, _, ok := d.inForce()
+	if !ok || !d.open() || d.Job.RepairedAt != nil || d.noFit != "" || v.Fingerprint == d.fingerprint {
+		return false
+	}
+	now := d.decision.Verdict
+	return now.Decision != v.Verdict.Decision || !samePlaces(now.Parts, v.Verdict.Parts) || !sameCauses(now.Mend, v.Verdict.Mend)
+}
+
+func samePlaces(a, b []diag.Part) bool {
+	return slices.EqualFunc(a, b, func(x, y diag.Part) bool { return x.Bank == y.Bank && x.Position == y.Position })
+}
+
+func sameCauses(a, b []diag.CauseRef) bool {
+	if len(a) != len(b) {
+		return false
+	}
+	for _, x := range a {
+		if !slices.Contains(b, x) {
+			return false
+		}
+	}
+	return true
+}
+
+// money writes an amount that the engine reckoned, rounded to whole units.
+func (d *desk) money(amount float64) string { return fmt.Sprintf("%s %.0f", d.shop.Currency, amount) }
+
+// places are the sensor locations of the car as choices.
+func (d *desk) places() []templates.Option {
+	var out []templates.Option
+	for _, s := range d.Sensors {
+		sp := d.spot(s.Bank, s.Position)
+		label := templates.Upper(templates.SpotWords(sp))
+		if h := templates.SpotHint(sp); h != "" {
+			label += ", " + h
+		}
+		out = append(out, templates.Option{Value: fmt.Sprintf("%d-%d", s.Bank, s.Position), Label: label})
+	}
+	return out
+}
+
+func (d *desk) banks() []templates.Option {
+	var out []templates.Option
+	for b := range d.car.Banks() {
+		out = append(out, templates.Option{Value: fmt.Sprint(b + 1), Label: templates.BankWords(b + 1)})
+	}
+	return out
+}
+
+// placeIn reads "1", "1-2" or nothing.
+func placeIn(v string) (bank, position int, ok bool) {
+	if v == "" {
+		return 0, 0, true
+	}
+	b, p, two := strings.Cut(v, "-")
+	if _, err := fmt.Sscanf(b, "%d", &bank); err != nil {
+		return 0, 0, false
+	}
+	if two {
+		if _, err := fmt.Sscanf(p, "%d", &position); err != nil {
+			return 0, 0, false
+		}
+	}
+	return bank, position, true
+}
+
+// causeKey writes a cause at its place as a form's value; causeIn reads it back.
+func causeKey(c diag.CauseRef) string { return fmt.Sprintf("%s/%d/%d", c.Cause, c.Bank, c.Position) }
+
+func causeIn(v string) (c diag.CauseRef, ok bool) {
+	parts := strings.Split(v, "/")
+	if len(parts) != 3 {
+		return c, false
+	}
+	if _, err := fmt.Sscanf(parts[1]+" "+parts[2], "%d %d", &c.Bank, &c.Position); err != nil {
+		return c, false
+	}
+	c.Cause = parts[0]
+	return c, true
+}
