@@ -96,10 +96,9 @@ type JobSummary struct {
 	CameBackAs   []int64
 }
 
-const jobSummaries = `
+var jobSummaries = `
 	SELECT j.id, j.opened_at, j.closed_at, j.cancelled_at, j.concern, j.odometer_km, j.outcome,
-		coalesce((SELECT jsonb_agg(jsonb_build_object('cause', cause, 'bank', bank, 'position', position) ORDER BY cause, bank, position)
-			FROM confirmed_causes k WHERE k.job_id = j.id), '[]') AS causes,
+		` + causesOf("j.id") + ` AS causes,
 		(SELECT decision FROM verdicts d WHERE d.id = j.verdict_id) AS decision,
 		(SELECT decision FROM overrides o WHERE o.verdict_id = j.verdict_id) AS override,
 		coalesce((SELECT jsonb_agg(jsonb_build_object('bank', bank, 'position', position, 'kind', kind) ORDER BY id)
