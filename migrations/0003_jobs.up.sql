@@ -60,7 +60,7 @@ CREATE TABLE jobs (
 CREATE INDEX jobs_open ON jobs (id) WHERE closed_at IS NULL AND cancelled_at IS NULL;
 CREATE INDEX jobs_vehicle ON jobs (vehicle_id, opened_at);
 CREATE INDEX jobs_customer ON jobs (customer_id);
-CREATE INDEX jobs_closed ON jobs (closed_at) WHERE closed_at IS NOT NULL;
+CREATE INDEX jobs_closed ON jobs (closed_at, id) WHERE closed_at IS NOT NULL;
 CREATE TRIGGER jobs_announce AFTER INSERT OR UPDATE OR DELETE ON jobs
     FOR EACH ROW EXECUTE FUNCTION announce_job('id');
 

@@ -124,7 +124,7 @@ BEGIN
         RAISE EXCEPTION 'job % is not approved', NEW.job_id
             USING ERRCODE = 'check_violation', TABLE = 'repairs', CONSTRAINT = 'repairs_job_is_approved';
     END IF;
-    IF NEW.action = 'fitted' THEN
+    IF NEW.action = 'fitted' AND NEW.kind <> '' THEN
         SELECT * INTO standing FROM verdicts WHERE id = job.verdict_id;
         SELECT * INTO other_word FROM overrides WHERE verdict_id = job.verdict_id;
         parts := coalesce(other_word.parts, standing.verdict -> 'parts');

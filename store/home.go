@@ -113,10 +113,11 @@ func (s *Store) JobsOf(ctx context.Context, vehicleID int64) ([]JobSummary, erro
 	return many[JobSummary](ctx, s.pool, jobSummaries+`WHERE j.vehicle_id = $1 ORDER BY j.opened_at DESC, j.id DESC`, vehicleID)
 }
 
-// ClosedJobs lists finished jobs closed before a time, the latest first: a page
-// of the archive.
-func (s *Store) ClosedJobs(ctx context.Context, before time.Time, limit int) ([]JobSummary, error) {
-	return many[JobSummary](ctx, s.pool, jobSummaries+`WHERE j.closed_at < $1 ORDER BY j.closed_at DESC LIMIT $2`, before, limit)
+// ClosedJobs lists closed jobs, the latest first: a page of the archive that
+// starts after the job closed at that time with that number.
+func (s *Store) ClosedJobs(ctx context.Context, before time.Time, beforeID int64, limit int) ([]JobSummary, error) {
+	return many[JobSummary](ctx, s.pool, jobSummaries+`WHERE (j.closed_at, j.id) < ($1, $2)
+		ORDER BY j.closed_at DESC, j.id DESC LIMIT $3`, before, beforeID, limit)
 }
 
 // JobFile is all of one job.

@@ -1,0 +1,361 @@
+package store_test
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"maps"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgxpool"
+
+	"crosscount/migrations"
+	"crosscount/store"
+	"crosscount/store/storetest"
+	"crosscount/store/storetest/factory"
+)
+
+// provocations break each named constraint once. Words in braces stand for the
+// ids of the fixture.
+var provocations = map[string]string{
+	"people_name_present":            `UPDATE people SET name = ' '`,
+	"people_login_once":              `UPDATE people SET login = 'same'`,
+	"people_login_form":              `UPDATE people SET login = 'Upper Case' WHERE id = {tech}`,
+	"people_role_known":              `UPDATE people SET role = 'guest'`,
+	"people_password_hash_form":      `UPDATE people SET password_hash = 'secret'`,
+	"people_an_owner_stays":          `UPDATE people SET active = false WHERE role = 'owner'`,
+	"shop_is_one":                    `UPDATE shop SET id = 2`,
+	"shop_name_present":              `UPDATE shop SET name = ''`,
+	"shop_labour_range":              `UPDATE shop SET labour_per_hour_minor = -1`,
+	"shop_currency_form":             `UPDATE shop SET currency = 'dollars'`,
+	"shop_locale_form":               `UPDATE shop SET locale = 'English, please'`,
+	"shop_time_zone_present":         `UPDATE shop SET time_zone = ''`,
+	"shop_distance_unit_known":       `UPDATE shop SET distance_unit = 'leagues'`,
+	"shop_temperature_unit_known":    `UPDATE shop SET temperature_unit = 'k'`,
+	"shop_pressure_unit_known":       `UPDATE shop SET pressure_unit = 'bar'`,
+	"shop_paper_known":               `UPDATE shop SET paper = 'a3'`,
+	"shop_comeback_days_range":       `UPDATE shop SET comeback_days = 0`,
+	"sessions_secret_is_hashed":      `INSERT INTO sessions VALUES ('a', 'secret', {owner}, now(), now(), now() + '1h', '', '')`,
+	"sessions_expire_later":          `INSERT INTO sessions VALUES ('a', sha256('s'), {owner}, now(), now(), now(), '', '')`,
+	"one_time_links_purpose_known":   `INSERT INTO one_time_links (purpose, token_hash, created_at, expires_at) VALUES ('fun', sha256('s'), now(), now() + '1h')`,
+	"one_time_links_token_is_hashed": `INSERT INTO one_time_links (purpose, token_hash, created_at, expires_at) VALUES ('first_owner', 'token', now(), now() + '1h')`,
+	"one_time_links_token_once":      `INSERT INTO one_time_links (purpose, token_hash, created_at, expires_at) SELECT 'first_owner', sha256('s'), now(), now() + '1h' FROM generate_series(1, 2)`,
+	"one_time_links_expire_later":    `INSERT INTO one_time_links (purpose, token_hash, created_at, expires_at) VALUES ('first_owner', sha256('s'), now(), now())`,
+	"one_time_links_used_in_time":    `INSERT INTO one_time_links (purpose, token_hash, created_at, expires_at, used_at) VALUES ('first_owner', sha256('s'), now(), now() + '1h', now() + '2h')`,
+	"one_time_links_person_fits":     `INSERT INTO one_time_links (purpose, token_hash, created_at, expires_at) VALUES ('password', sha256('s'), now(), now() + '1h')`,
+
+	"customers_name_present":           `UPDATE customers SET name = ''`,
+	"customers_phone_short":            `UPDATE customers SET phone = repeat('1', 61)`,
+	"customers_email_form":             `UPDATE customers SET email = 'two words'`,
+	"customers_language_form":          `UPDATE customers SET language = 'the usual one'`,
+	"vehicles_plate_short":             `UPDATE vehicles SET plate = repeat('X', 21)`,
+	"vehicles_vin_form":                `UPDATE vehicles SET vin = 'OIQ45678901234567'`,
+	"vehicles_vin_once":                `UPDATE vehicles SET vin = '12345678901234567'`,
+	"vehicles_make_present":            `UPDATE vehicles SET make = ''`,
+	"vehicles_model_present":           `UPDATE vehicles SET model = ''`,
+	"vehicles_model_year_range":        `UPDATE vehicles SET model_year = 14`,
+	"vehicles_family_short":            `UPDATE vehicles SET family = repeat('f', 81)`,
+	"vehicles_cylinders_range":         `UPDATE vehicles SET cylinders = 0`,
+	"vehicles_arrangement_known":       `UPDATE vehicles SET arrangement = 'radial'`,
+	"vehicles_displacement_range":      `UPDATE vehicles SET displacement_l = 2000`,
+	"vehicles_fuel_present":            `UPDATE vehicles SET fuel = ''`,
+	"vehicles_air_metering_known":      `UPDATE vehicles SET air_metering = 'guess'`,
+	"vehicle_sensors_bank_range":       `UPDATE vehicle_sensors SET bank = 3`,
+	"vehicle_sensors_position_range":   `UPDATE vehicle_sensors SET position = 5`,
+	"vehicle_sensors_kind_known":       `UPDATE vehicle_sensors SET kind = 'quartz'`,
+	"vehicle_sensors_connector_short":  `UPDATE vehicle_sensors SET connector = repeat('c', 201)`,
+	"vehicle_sensors_wires_fit_kind":   `UPDATE vehicle_sensors SET wires = 5`,
+	"vehicle_sensors_common_is_bank_1": `UPDATE vehicle_sensors SET common = true WHERE bank = 2`,
+	"vehicle_sensors_one_per_place":    `UPDATE vehicle_sensors SET common = true WHERE bank = 1`,
+	"vehicle_sensors_pkey":             `INSERT INTO vehicle_sensors SELECT * FROM vehicle_sensors`,
+	"layouts_name_present":             `UPDATE layouts SET name = ''`,
+	"layouts_name_once":                `UPDATE layouts SET name = 'same'`,
+	"layout_sensors_bank_range":        `UPDATE layout_sensors SET bank = 3`,
+	"layout_sensors_position_range":    `UPDATE layout_sensors SET position = 5`,
+	"layout_sensors_kind_known":        `UPDATE layout_sensors SET kind = 'quartz'`,
+	"layout_sensors_wires_fit_kind":    `UPDATE layout_sensors SET wires = 7`,
+	"layout_sensors_common_is_bank_1":  `UPDATE layout_sensors SET common = true WHERE bank = 2`,
+	"layout_sensors_one_per_place":     `UPDATE layout_sensors SET common = true WHERE bank = 1`,
+	"layout_sensors_pkey":              `INSERT INTO layout_sensors SELECT * FROM layout_sensors`,
+
+	"jobs_intake_once":                   `UPDATE jobs SET intake_id = (SELECT intake_id FROM jobs WHERE id = {open}) WHERE id = {read}`,
+	"jobs_concern_present":               `UPDATE jobs SET concern = '' WHERE id = {open}`,
+	"jobs_odometer_range":                `UPDATE jobs SET odometer = -1 WHERE id = {open}`,
+	"jobs_odometer_unit_known":           `UPDATE jobs SET odometer_unit = 'leagues' WHERE id = {open}`,
+	"jobs_outcome_known":                 `UPDATE jobs SET closed_at = now() + '1h', closed_by = 1, outcome = 'fine' WHERE id = {proved}`,
+	"jobs_diagnosed_after_opening":       `UPDATE jobs SET diagnosed_at = opened_at - interval '1s' WHERE id = {diagnosed}`,
+	"jobs_diagnosed_has_verdict":         `UPDATE jobs SET diagnosed_at = now() + '1h' WHERE id = {open}`,
+	"jobs_diagnosed_is_decided":          openVerdict + `UPDATE jobs SET verdict_id = (SELECT max(id) FROM verdicts) WHERE id = {diagnosed}`,
+	"jobs_verdict_of_job":                `UPDATE jobs SET verdict_id = (SELECT verdict_id FROM jobs WHERE id = {diagnosed}) WHERE id = {approved}`,
+	"jobs_approved_after_verdict":        `UPDATE jobs SET approved_at = now() + '1h' WHERE id = {open}`,
+	"jobs_repaired_after_approval":       `UPDATE jobs SET approved_at = NULL WHERE id = {repaired}`,
+	"jobs_repaired_names_work":           `UPDATE jobs SET repaired_at = now() + '1h' WHERE id = {approved}`,
+	"jobs_proved_after_repair":           `UPDATE jobs SET proved_at = repaired_at - interval '1s' WHERE id = {proved}`,
+	"jobs_proved_has_proof":              `UPDATE jobs SET proved_at = now() + '1h' WHERE id = {repaired}`,
+	"jobs_closed_after_verdict":          `UPDATE jobs SET closed_at = now() + '1h', closed_by = 1, outcome = 'not_found' WHERE id = {open}`,
+	"jobs_closed_has_outcome":            `UPDATE jobs SET closed_at = now() + '1h', closed_by = 1 WHERE id = {proved}`,
+	"jobs_closed_by_someone":             `UPDATE jobs SET closed_at = now() + '1h', outcome = 'not_found' WHERE id = {proved}`,
+	"jobs_closed_repair_is_proved":       `UPDATE jobs SET closed_at = now() + '1h', closed_by = 1, outcome = 'not_found' WHERE id = {repaired}`,
+	"jobs_closed_work_is_finished":       `UPDATE jobs SET closed_at = now() + '1h', closed_by = 1, outcome = 'not_found' WHERE id = {worked}`,
+	"jobs_closed_is_final":               `UPDATE jobs SET concern = 'other' WHERE id = {closed}`,
+	"jobs_reopened_without_comeback":     `UPDATE jobs SET closed_at = NULL, closed_by = NULL, outcome = NULL WHERE id = {earlier}`,
+	"jobs_confirmed_names_cause":         `UPDATE jobs SET closed_at = now() + '1h', closed_by = 1, outcome = 'confirmed' WHERE id = {proved}`,
+	"jobs_cancelled_has_reason":          `UPDATE jobs SET cancelled_at = now(), cancelled_by = 1 WHERE id = {open}`,
+	"jobs_cancelled_by_someone":          `UPDATE jobs SET cancelled_at = now(), cancelled_why = 'sold' WHERE id = {open}`,
+	"jobs_closed_or_cancelled":           `UPDATE jobs SET closed_at = now() + '1h', closed_by = 1, outcome = 'not_found', cancelled_at = now(), cancelled_by = 1, cancelled_why = 'sold' WHERE id = {proved}`,
+	"confirmed_causes_need_outcome":      `INSERT INTO confirmed_causes VALUES ({proved}, 'pcv_fault', 0, 0)`,
+	"confirmed_causes_cause_form":        `INSERT INTO confirmed_causes VALUES ({proved}, 'Bad luck', 0, 0)`,
+	"confirmed_causes_bank_range":        `INSERT INTO confirmed_causes VALUES ({proved}, 'pcv_fault', 3, 0)`,
+	"confirmed_causes_position_range":    `INSERT INTO confirmed_causes VALUES ({proved}, 'pcv_fault', 1, 5)`,
+	"confirmed_causes_position_has_bank": `INSERT INTO confirmed_causes VALUES ({proved}, 'pcv_fault', 0, 1)`,
+	"confirmed_causes_once":              `INSERT INTO confirmed_causes SELECT * FROM confirmed_causes`,
+	"confirmed_causes_of_job":            `INSERT INTO confirmed_causes VALUES (1, 'pcv_fault', 0, 0)`,
+	"job_log_of_job":                     `INSERT INTO job_log (job_id, at, by, what, words) VALUES (1, now(), {owner}, 'note', 'x')`,
+	"job_log_what_form":                  `INSERT INTO job_log (job_id, at, by, what, words) VALUES ({open}, now(), {owner}, 'A Note', 'x')`,
+	"job_log_words_short":                `INSERT INTO job_log (job_id, at, by, what, words) VALUES ({open}, now(), {owner}, 'note', repeat('x', 8001))`,
+	"job_log_note_has_words":             `INSERT INTO job_log (job_id, at, by, what, words) VALUES ({open}, now(), {owner}, 'note', ' ')`,
+	"job_log_append_only":                `DELETE FROM job_log`,
+	"comebacks_kind_known":               `UPDATE comebacks SET kind = 'bad luck'`,
+	"comebacks_words_short":              `UPDATE comebacks SET words = repeat('x', 4001)`,
+	"comebacks_not_itself":               `UPDATE comebacks SET earlier_id = job_id`,
+	"comebacks_job_of_vehicle":           `UPDATE comebacks SET job_id = 1, earlier_id = 2`,
+	"comebacks_same_vehicle":             `INSERT INTO comebacks SELECT {part}, {earlier}, vehicle_id, 'unrelated', '', now(), 1 FROM jobs WHERE id = {part}`,
+	"comebacks_after_closing":            `INSERT INTO comebacks SELECT {earlier}, {later}, vehicle_id, 'unrelated', '', now(), 1 FROM jobs WHERE id = {later}`,
+
+	"evidence_of_job":                 entry("1", `'{"kind":"tip"}'`, `'observed'`),
+	"evidence_body_form":              entry("{open}", `'[]'`, `'observed'`),
+	"evidence_kind_form":              entry("{open}", `'{"kind":"A Tip"}'`, `'observed'`),
+	"evidence_bank_range":             entry("{open}", `'{"kind":"tip","bank":3}'`, `'observed'`),
+	"evidence_position_range":         entry("{open}", `'{"kind":"tip","bank":1,"position":9}'`, `'observed'`),
+	"evidence_source_known":           entry("{open}", `'{"kind":"tip"}'`, `'dreamt'`),
+	"evidence_entry_has_kind":         entry("{open}", `'{"bank":1}'`, `'observed'`),
+	"evidence_position_has_bank":      entry("{open}", `'{"kind":"tip","position":1}'`, `'observed'`),
+	"evidence_entry_or_withdrawal":    entry("{open}", `NULL`, `'observed'`),
+	"evidence_job_is_open":            entry("{closed}", `'{"kind":"tip"}'`, `'observed'`),
+	"evidence_withdrawn_once":         withdraw("{read}", "'wrong'") + withdraw("{read}", "'wrong'"),
+	"evidence_reason_short":           withdraw("{read}", "repeat('x', 2001)"),
+	"evidence_withdrawal_has_reason":  withdraw("{read}", "' '"),
+	"evidence_withdraws_entry_of_job": strings.Replace(withdraw("{read}", "'wrong'"), "SELECT gen_random_uuid(), job_id", "SELECT gen_random_uuid(), {open}", 1),
+	"evidence_append_only":            `UPDATE evidence SET body = '{"kind":"tip"}'`,
+	"evidence_pkey":                   `INSERT INTO evidence (id, job_id, body, source, entered_by, client_at, received_at) SELECT id, job_id, body, source, entered_by, client_at, received_at FROM evidence WHERE job_id = {open}`,
+
+	"verdicts_of_job":              verdict("1", `'{"decision":"no_part"}'`, `'[]'`, `'{}'`, `'e'`, `'f'`, `'{}'`),
+	"verdicts_decision_known":      verdict("{open}", `'{"decision":"maybe"}'`, `'[]'`, `'{}'`, `'e'`, `'f'`, `'{}'`),
+	"verdicts_causes_form":         verdict("{open}", `'{"decision":"no_part"}'`, `'{}'`, `'{}'`, `'e'`, `'f'`, `'{}'`),
+	"verdicts_costs_form":          verdict("{open}", `'{"decision":"no_part"}'`, `'[]'`, `'[]'`, `'e'`, `'f'`, `'{}'`),
+	"verdicts_engine_present":      verdict("{open}", `'{"decision":"no_part"}'`, `'[]'`, `'{}'`, `''`, `'f'`, `'{}'`),
+	"verdicts_fingerprint_present": verdict("{open}", `'{"decision":"no_part"}'`, `'[]'`, `'{}'`, `'e'`, `''`, `'{}'`),
+	"verdicts_case_form":           verdict("{open}", `'{"decision":"no_part"}'`, `'[]'`, `'{}'`, `'e'`, `'f'`, `'[]'`),
+	"verdicts_part_names_place":    verdict("{open}", `'{"decision":"part","parts":[]}'`, `'[]'`, `'{}'`, `'e'`, `'f'`, `'{}'`),
+	"verdicts_job_is_open":         verdict("{closed}", `'{"decision":"no_part"}'`, `'[]'`, `'{}'`, `'e'`, `'f'`, `'{}'`),
+	"verdicts_append_only":         `UPDATE verdicts SET engine = 'x'`,
+	"overrides_of_verdict":         override("(SELECT verdict_id FROM jobs WHERE id = {approved})", "{diagnosed}", `'no_part'`, `'[]'`, `'x'`),
+	"overrides_pkey":               override("(SELECT verdict_id FROM jobs WHERE id = {overridden})", "{overridden}", `'no_part'`, `'[]'`, `'x'`),
+	"overrides_decision_known":     override("(SELECT verdict_id FROM jobs WHERE id = {diagnosed})", "{diagnosed}", `'open'`, `'[]'`, `'x'`),
+	"overrides_parts_form":         override("(SELECT verdict_id FROM jobs WHERE id = {diagnosed})", "{diagnosed}", `'part'`, `'{}'`, `'x'`),
+	"overrides_part_names_place":   override("(SELECT verdict_id FROM jobs WHERE id = {diagnosed})", "{diagnosed}", `'part'`, `'[]'`, `'x'`),
+	"overrides_reason_present":     override("(SELECT verdict_id FROM jobs WHERE id = {diagnosed})", "{diagnosed}", `'no_part'`, `'[]'`, `''`),
+	"overrides_job_is_open":        override("(SELECT verdict_id FROM jobs WHERE id = {closed})", "{closed}", `'no_part'`, `'[]'`, `'x'`),
+	"overrides_append_only":        `DELETE FROM overrides`,
+	"repairs_of_job":               repair("1", `'mended', 'pcv_fault', 0, 0, ''`),
+	"repairs_action_known":         repair("{approved}", `'kicked', 'pcv_fault', 0, 0, ''`),
+	"repairs_cause_form":           repair("{approved}", `'mended', 'Bad luck', 0, 0, ''`),
+	"repairs_bank_range":           repair("{approved}", `'mended', 'pcv_fault', 3, 0, ''`),
+	"repairs_position_range":       repair("{approved}", `'mended', 'pcv_fault', 1, 5, ''`),
+	"repairs_position_has_bank":    repair("{approved}", `'mended', 'pcv_fault', 0, 1, ''`),
+	"repairs_kind_known":           repair("{approved}", `'mended', 'pcv_fault', 0, 0, 'quartz'`),
+	"repairs_part_number_short":    strings.Replace(repair("{approved}", `'mended', 'pcv_fault', 0, 0, ''`), "'pn'", "repeat('x', 101)", 1),
+	"repairs_words_short":          strings.Replace(repair("{approved}", `'mended', 'pcv_fault', 0, 0, ''`), "'words'", "repeat('x', 4001)", 1),
+	"repairs_fitted_names_place":   repair("{part}", `'fitted', '', 1, 1, ''`),
+	"repairs_mended_names_cause":   repair("{approved}", `'mended', '', 0, 0, ''`),
+	"repairs_undone_has_reason":    `UPDATE repairs SET undone_at = now(), undone_by = 1 WHERE job_id = {worked}`,
+	"repairs_undone_by_someone":    `UPDATE repairs SET undone_at = now(), undone_why = 'x' WHERE job_id = {worked}`,
+	"repairs_append_only":          `DELETE FROM repairs`,
+	"repairs_job_is_open":          repair("{closed}", `'mended', 'pcv_fault', 0, 0, ''`),
+	"repairs_job_is_approved":      repair("{diagnosed}", `'mended', 'pcv_fault', 0, 0, ''`),
+	"repairs_part_is_justified":    repair("{approved}", `'fitted', '', 1, 1, 'zirconia'`),
+	"repairs_part_is_of_kind":      repair("{part}", `'fitted', '', 1, 1, 'titania'`),
+	"repairs_first_is_mended":      repair("{part}", `'fitted', '', 1, 1, 'zirconia'`),
+	"proofs_entry_once":            `INSERT INTO proofs (job_id, evidence_id, at, by, passed, statement) SELECT job_id, evidence_id, at, by, passed, statement FROM proofs WHERE job_id = {proved}`,
+	"proofs_statement_present":     proof("{proved}", "true", "''"),
+	"proofs_rest_on_entry_of_job":  entry("{read}", `'{"kind":"result","test":"road_proof","outcome":"passed"}'`, `'observed'`) + `INSERT INTO proofs (job_id, evidence_id, at, by, passed, statement) SELECT {repaired}, id, now(), {owner}, true, 'x' FROM evidence WHERE job_id = {read} AND body ->> 'test' = 'road_proof'`,
+	"proofs_rest_on_road_proof":    proof("{proved}", "false", "'x'"),
+	"proofs_append_only":           `UPDATE proofs SET statement = 'x'`,
+	"proofs_job_is_open":           proof("{closed}", "true", "'x'"),
+	"proofs_job_is_repaired":       strings.Replace(proof("{proved}", "true", "'x'"), "SELECT job_id,", "SELECT {worked},", 1),
+	"sensor_fittings_bank_range":   fitting("3, 1, 'zirconia', '', NULL, NULL, NULL, NULL, ''"),
+	"sensor_fittings_position_range": fitting(
+		"1, 5, 'zirconia', '', NULL, NULL, NULL, NULL, ''"),
+	"sensor_fittings_kind_known":         fitting("1, 1, 'quartz', '', NULL, NULL, NULL, NULL, ''"),
+	"sensor_fittings_part_number_short":  fitting("1, 1, 'zirconia', repeat('x', 101), NULL, NULL, NULL, NULL, ''"),
+	"sensor_fittings_fitted_km_range":    fitting("1, 1, 'zirconia', '', NULL, -1, NULL, NULL, ''"),
+	"sensor_fittings_removed_km_range":   fitting("1, 1, 'zirconia', '', NULL, NULL, now(), -1, 'x'"),
+	"sensor_fittings_removed_why_short":  fitting("1, 1, 'zirconia', '', NULL, NULL, now(), NULL, repeat('x', 2001)"),
+	"sensor_fittings_removed_later":      fitting("1, 1, 'zirconia', '', now(), NULL, now() - interval '1s', NULL, 'x'"),
+	"sensor_fittings_removed_has_reason": fitting("1, 1, 'zirconia', '', NULL, NULL, now(), NULL, ''"),
+	"sensor_fittings_one_at_a_time":      fitting("1, 1, 'zirconia', '', now(), NULL, NULL, NULL, ''") + fitting("1, 1, 'zirconia', '', now() - interval '1h', NULL, NULL, NULL, ''"),
+	"sensor_fittings_repair_once":        `INSERT INTO sensor_fittings (vehicle_id, bank, position, kind, repair_id, fitted_at, removed_at, removed_why) SELECT vehicle_id, b, 1, 'zirconia', repairs.id, now(), now() + '1h', 'x' FROM repairs JOIN jobs ON jobs.id = job_id, generate_series(1, 2) b WHERE job_id = {worked}`,
+}
+
+// unreachable are keys that only serve a foreign key: another constraint is
+// always broken first. They have a sentence all the same.
+var unreachable = []string{"jobs_of_vehicle", "evidence_standing_key", "verdicts_key", "repairs_key", "overrides_of_verdict_in_force"}
+
+const openVerdict = `INSERT INTO verdicts (job_id, at, accepted_by, verdict, causes, costs, engine, fingerprint, case_body)
+	VALUES ({diagnosed}, now(), {owner}, '{"decision":"open"}', '[]', '{}', 'e', 'f', '{}');`
+
+func entry(job, body, source string) string {
+	return fmt.Sprintf(`INSERT INTO evidence (id, job_id, body, source, entered_by, client_at, received_at)
+		VALUES (gen_random_uuid(), %s, %s, %s, {owner}, now(), now());`, job, body, source)
+}
+
+func withdraw(job, reason string) string {
+	return fmt.Sprintf(`INSERT INTO evidence (id, job_id, withdraws, reason, source, entered_by, client_at, received_at)
+		SELECT gen_random_uuid(), job_id, id, %s, 'observed', {owner}, now(), now() FROM evidence
+		WHERE seq = (SELECT min(seq) FROM evidence WHERE job_id = %s);`, reason, job)
+}
+
+func verdict(job, body, causes, costs, engine, fingerprint, caseBody string) string {
+	return fmt.Sprintf(`INSERT INTO verdicts (job_id, at, accepted_by, verdict, causes, costs, engine, fingerprint, case_body)
+		VALUES (%s, now(), {owner}, %s, %s, %s, %s, %s, %s)`, job, body, causes, costs, engine, fingerprint, caseBody)
+}
+
+func override(verdict, job, decision, parts, reason string) string {
+	return fmt.Sprintf(`INSERT INTO overrides (verdict_id, job_id, at, by, decision, parts, reason)
+		VALUES (%s, %s, now(), {owner}, %s, %s, %s)`, verdict, job, decision, parts, reason)
+}
+
+func repair(job, rest string) string {
+	return fmt.Sprintf(`INSERT INTO repairs (job_id, at, by, action, cause, bank, position, kind, part_number, words)
+		SELECT %s, now(), {owner}, %s, 'pn', 'words'`, job, rest)
+}
+
+func proof(job, passed, statement string) string {
+	return fmt.Sprintf(`INSERT INTO proofs (job_id, evidence_id, at, by, passed, statement)
+		SELECT job_id, evidence_id, now(), {owner}, %s, %s FROM proofs WHERE job_id = %s`, passed, statement, job)
+}
+
+func fitting(rest string) string {
+	return fmt.Sprintf(`INSERT INTO sensor_fittings (vehicle_id, bank, position, kind, part_number, fitted_at, fitted_km, removed_at,
+		removed_km, removed_why) SELECT vehicle_id, %s FROM jobs WHERE id = {open};`, rest)
+}
+
+// fixture fills a shop with a job at each stage and returns the ids by name.
+func fixture(t *testing.T, db *pgxpool.Pool) map[string]int64 {
+	st := store.New(db)
+	ctx := t.Context()
+	factory.Shop(t, st)
+	owner := factory.Person(t, st, store.Owner).ID
+	ids := map[string]int64{"owner": owner, "tech": factory.Person(t, st, store.Technician).ID}
+	for name, stage := range map[string]factory.Stage{"open": factory.Opened, "read": factory.Read, "diagnosed": factory.Diagnosed,
+		"approved": factory.Approved, "worked": factory.Worked, "repaired": factory.Repaired, "proved": factory.Proved,
+		"closed": factory.Closed, "earlier": factory.Closed} {
+		ids[name] = factory.JobAt(t, st, owner, stage)
+	}
+	f, err := st.JobFile(ctx, ids["earlier"])
+	if err != nil {
+		t.Fatal(err)
+	}
+	ids["later"] = factory.Job(t, st, owner, func(in *store.Intake) {
+		in.Customer, in.Vehicle, in.Sensors, in.ComebackOf = f.Customer, f.Vehicle, nil, f.Job.ID
+	})
+	ids["part"] = factory.JobAt(t, st, owner, factory.Read)
+	if _, err := st.AcceptVerdict(ctx, owner, factory.Part(ids["part"])); err != nil {
+		t.Fatal(err)
+	}
+	if err := st.Approve(ctx, owner, ids["part"], ""); err != nil {
+		t.Fatal(err)
+	}
+	ids["overridden"] = factory.JobAt(t, st, owner, factory.Read)
+	_, err = st.AcceptVerdict(ctx, owner, factory.Part(ids["overridden"], func(v *store.NewVerdict) {
+		v.Override = &store.NewOverride{Decision: "no_part", Reason: "The customer sells the car."}
+	}))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return ids
+}
+
+func TestRules(t *testing.T) {
+	db := storetest.DB(t)
+	var pairs []string
+	for name, id := range fixture(t, db) {
+		pairs = append(pairs, "{"+name+"}", fmt.Sprint(id))
+	}
+	ids := strings.NewReplacer(pairs...)
+	for _, name := range slices.Sorted(maps.Keys(provocations)) {
+		t.Run("comes back as a sentence: "+name, func(t *testing.T) {
+			err := pgx.BeginFunc(t.Context(), db, func(tx pgx.Tx) error {
+				if _, err := tx.Exec(t.Context(), ids.Replace(provocations[name])); err != nil {
+					return err
+				}
+				if _, err := tx.Exec(t.Context(), `SET CONSTRAINTS ALL IMMEDIATE`); err != nil {
+					return err
+				}
+				return errors.New("nothing was refused")
+			})
+			e, ok := errors.AsType[*store.Error](store.Translate(err))
+			if !ok {
+				t.Fatal(err)
+			}
+			want, _ := store.SentenceOf(name)
+			if e.Constraint != name || e.Sentence != want || want == "" {
+				t.Errorf("got %s: %s (%v)", e.Constraint, e.Sentence, err)
+			}
+			if e.Kind != store.Rule && e.Kind != store.Conflict {
+				t.Errorf("got kind %s", e.Kind)
+			}
+		})
+	}
+}
+
+func TestSentences(t *testing.T) {
+	db := storetest.DB(t)
+	rows, _ := db.Query(t.Context(), `
+		SELECT conname::text FROM pg_constraint WHERE connamespace = 'public'::regnamespace AND contype <> 't'
+			AND conname !~ '_(pkey|fkey)$'
+		UNION SELECT indexrelid::regclass::text FROM pg_index i JOIN pg_class c ON c.oid = i.indexrelid
+		WHERE c.relnamespace = 'public'::regnamespace AND indisunique
+			AND NOT EXISTS (SELECT FROM pg_constraint WHERE conindid = indexrelid)`)
+	named, err := pgx.CollectRows(rows, pgx.RowTo[string])
+	if err != nil {
+		t.Fatal(err)
+	}
+	named = slices.DeleteFunc(named, func(n string) bool { return n == "schema_migrations_pkey" })
+	raised := regexp.MustCompile(`CONSTRAINT = '([a-z_0-9]+)'`)
+	files, _ := fs.Glob(migrations.Files, "*.up.sql")
+	for _, f := range files {
+		text, err := migrations.Files.ReadFile(f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, m := range raised.FindAllStringSubmatch(string(text), -1) {
+			named = append(named, m[1])
+		}
+	}
+	t.Run("every named constraint has one", func(t *testing.T) {
+		for _, n := range named {
+			if _, ok := store.SentenceOf(n); !ok {
+				t.Errorf("%s has none", n)
+			}
+		}
+	})
+	t.Run("every one is provoked by a test", func(t *testing.T) {
+		for _, n := range store.SentencedConstraints() {
+			if _, ok := provocations[n]; !ok && !slices.Contains(unreachable, n) {
+				t.Errorf("%s is not", n)
+			}
+		}
+	})
+	t.Run("every one is a sentence", func(t *testing.T) {
+		for _, n := range store.SentencedConstraints() {
+			if s, _ := store.SentenceOf(n); !strings.HasSuffix(s, ".") || strings.ToUpper(s[:1]) != s[:1] {
+				t.Errorf("%s: %q", n, s)
+			}
+		}
+	})
+}

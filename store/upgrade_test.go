@@ -1,0 +1,144 @@
+package store_test
+
+import (
+	"context"
+	"fmt"
+	"io/fs"
+	"maps"
+	"slices"
+	"strconv"
+	"testing"
+
+	"github.com/jackc/pgx/v5"
+
+	"crosscount/migrations"
+	"crosscount/store/storetest"
+)
+
+// rowsOf writes at least one row into every table that a schema version brings.
+var rowsOf = map[uint]string{
+	1: `INSERT INTO people (name, login, role, created_at) VALUES ('Ash', 'ash', 'owner', now());
+		INSERT INTO shop VALUES (1, 'Harbour Lane', '', '', 12000, 'USD', 'en', 'UTC', 'km', 'c', 'kpa', 'a4', 365, '', now(), 1);
+		INSERT INTO sessions VALUES ('a', sha256('s'), 1, now(), now(), now() + '1h', '', '');
+		INSERT INTO one_time_links (purpose, token_hash, created_at, expires_at) VALUES ('first_owner', sha256('s'), now(), now() + '1h');
+		INSERT INTO login_attempts VALUES ('ash', '192.0.2.1', now(), true);`,
+	2: `INSERT INTO customers (name, phone, created_at, created_by) VALUES ('Kim', '+1 555 0101', now(), 1);
+		INSERT INTO vehicles (customer_id, plate, make, model, cylinders, arrangement, displacement_l, fuel, air_metering, created_at, created_by)
+		VALUES (1, 'HL 1', 'Norvik', 'Taiga', 4, 'inline', 2.0, 'petrol', 'maf', now(), 1);
+		INSERT INTO vehicle_sensors (vehicle_id, bank, position, kind, wires) VALUES (1, 1, 1, 'zirconia', 4);`,
+	3: `INSERT INTO jobs (intake_id, vehicle_id, customer_id, concern, odometer, odometer_unit, opened_at, opened_by)
+		VALUES (gen_random_uuid(), 1, 1, 'Light is on', 100000, 'mi', now(), 1), (gen_random_uuid(), 1, 1, 'Light again', 101000, 'mi', now() + '2h', 1);
+		INSERT INTO job_log (job_id, at, by, what, words) VALUES (1001, now(), 1, 'opened', '');
+		INSERT INTO evidence (id, job_id, body, source, entered_by, client_at, received_at) VALUES
+			('00000000-0000-4000-8000-000000000001', 1001, '{"kind":"code","code":"P0171"}', 'told', 1, now(), now()),
+			('00000000-0000-4000-8000-000000000002', 1001, '{"kind":"result","test":"road_proof","outcome":"passed"}', 'observed', 1, now(), now());
+		INSERT INTO evidence (id, job_id, withdraws, reason, source, entered_by, client_at, received_at)
+		VALUES (gen_random_uuid(), 1001, '00000000-0000-4000-8000-000000000001', 'wrong', 'observed', 1, now(), now());`,
+	4: `INSERT INTO verdicts (job_id, at, accepted_by, verdict, causes, costs, engine, fingerprint, case_body)
+		VALUES (1001, now(), 1, '{"decision":"part","parts":[{"bank":1,"position":1,"kind":"zirconia"}],"first":null}', '[]', '{}', 'e', 'f', '{}');
+		INSERT INTO overrides VALUES (1, 1001, now(), 1, 'part', '[{"bank":1,"position":1,"kind":"zirconia"}]', 'x');
+		UPDATE jobs SET verdict_id = 1, diagnosed_at = now(), approved_at = now() WHERE id = 1001;
+		INSERT INTO repairs (job_id, at, by, action, cause, bank, position, kind) VALUES (1001, now(), 1, 'fitted', '', 1, 1, 'zirconia');
+		INSERT INTO sensor_fittings (vehicle_id, bank, position, kind, repair_id, fitted_at) VALUES (1, 1, 1, 'zirconia', 1, now());
+		UPDATE jobs SET repaired_at = now() WHERE id = 1001;
+		INSERT INTO proofs (job_id, evidence_id, at, by, passed, statement) VALUES (1001, '00000000-0000-4000-8000-000000000002', now(), 1, true, 'x');
+		UPDATE jobs SET proved_at = now(), closed_at = now(), closed_by = 1, outcome = 'confirmed' WHERE id = 1001;
+		INSERT INTO confirmed_causes VALUES (1001, 'sensor_aged', 1, 1);
+		INSERT INTO comebacks VALUES (1002, 1001, 1, 'not_known_yet', '', now(), 1);`,
+}
+
+func TestUpgrade(t *testing.T) {
+	names, err := fs.Glob(migrations.Files, "*.up.sql")
+	ok(t, err)
+	var versions []uint
+	for _, n := range names {
+		v, err := strconv.ParseUint(n[:4], 10, 32)
+		ok(t, err)
+		versions = append(versions, uint(v))
+	}
+	ctx := t.Context()
+	for i, from := range versions {
+		t.Run(fmt.Sprintf("keeps every row of version %d on the way up, down and up again", from), func(t *testing.T) {
+			dsn := storetest.Empty(t)
+			conn, err := pgx.Connect(ctx, dsn)
+			ok(t, err)
+			defer conn.Close(context.WithoutCancel(ctx))
+			_, _, err = migrations.To(ctx, dsn, from)
+			ok(t, err)
+			for _, v := range versions[:i+1] {
+				_, err := conn.Exec(ctx, rowsOf[v])
+				ok(t, err)
+			}
+			want := counts(t, conn)
+			for table, n := range want {
+				if n == 0 {
+					t.Errorf("no row in %s: add one to rowsOf", table)
+				}
+			}
+			_, _, err = migrations.Up(ctx, dsn)
+			ok(t, err)
+			newest := counts(t, conn)
+			for _, v := range versions[i+1:] {
+				_, err := conn.Exec(ctx, rowsOf[v])
+				ok(t, err)
+			}
+			for table, n := range want {
+				if newest[table] != n {
+					t.Errorf("after the upgrade %s has %d rows, not %d", table, newest[table], n)
+				}
+			}
+			_, _, err = migrations.To(ctx, dsn, from)
+			ok(t, err)
+			if got := counts(t, conn); !maps.Equal(got, want) && i < len(versions)-1 {
+				// What later versions wrote into older tables may stay.
+				for table, n := range want {
+					if got[table] < n {
+						t.Errorf("on the way down %s lost rows: %d of %d", table, got[table], n)
+					}
+				}
+			}
+			_, _, err = migrations.Up(ctx, dsn)
+			ok(t, err)
+		})
+	}
+	t.Run("leaves nothing behind on the way down to nothing", func(t *testing.T) {
+		dsn := storetest.Empty(t)
+		for range 2 {
+			_, _, err := migrations.Up(ctx, dsn)
+			ok(t, err)
+			_, _, err = migrations.To(ctx, dsn, 0)
+			ok(t, err)
+		}
+		conn, err := pgx.Connect(ctx, dsn)
+		ok(t, err)
+		defer conn.Close(context.WithoutCancel(ctx))
+		rows, _ := conn.Query(ctx, `
+			SELECT relname::text FROM pg_class WHERE relnamespace = 'public'::regnamespace AND relname NOT LIKE 'schema_migrations%'
+			UNION ALL SELECT p.proname::text FROM pg_proc p WHERE p.pronamespace = 'public'::regnamespace
+				AND NOT EXISTS (SELECT FROM pg_depend d WHERE d.objid = p.oid AND d.deptype = 'e')
+			UNION ALL SELECT typname::text FROM pg_type WHERE typnamespace = 'public'::regnamespace AND typtype IN ('e', 'd')`)
+		left, err := pgx.CollectRows(rows, pgx.RowTo[string])
+		ok(t, err)
+		if left = slices.DeleteFunc(left, func(n string) bool { return n == "" }); len(left) > 0 {
+			t.Errorf("left: %v", left)
+		}
+	})
+}
+
+// counts returns the number of rows of each table.
+func counts(t *testing.T, conn *pgx.Conn) map[string]int {
+	t.Helper()
+	rows, _ := conn.Query(t.Context(), `SELECT relname::text, (xpath('/row/n/text()',
+		query_to_xml(format('SELECT count(*) AS n FROM %I', relname), false, true, '')))[1]::text::int AS n
+		FROM pg_class WHERE relnamespace = 'public'::regnamespace AND relkind = 'r' AND relname <> 'schema_migrations'`)
+	list, err := pgx.CollectRows(rows, pgx.RowToStructByPos[struct {
+		Table string
+		N     int
+	}])
+	ok(t, err)
+	n := map[string]int{}
+	for _, row := range list {
+		n[row.Table] = row.N
+	}
+	return n
+}
