@@ -241,6 +241,7 @@ type firstPass struct {
 	prev    float64
 	open    bool
 	longest float64
+	repeats int64 // steps of no time
 }
 
 func newFirstPass(m Mapping, opt Options) *firstPass {
@@ -262,6 +263,8 @@ func (f *firstPass) sink(b *Block) error {
 		if d := t - prev; open && d > 0 {
 			f.steps.add(d)
 			f.longest = max(f.longest, d)
+		} else if open {
+			f.repeats++
 		}
 		prev, open = t, true
 	}
@@ -281,6 +284,15 @@ func (f *firstPass) sink(b *Block) error {
 		f.trims.add(b)
 	}
 	return nil
+}
+
+// clock is the coarseness of a clock that gives several samples one time: what
+// happens within one of its steps cannot be timed.
+func (f *firstPass) clock() float64 {
+	if f.repeats*100 > f.steps.n {
+		return f.steps.median()
+	}
+	return 0
 }
 
 func (f *firstPass) end() {
@@ -306,7 +318,9 @@ type secondPass struct {
 func newSecondPass(one *firstPass, opt Options) *secondPass {
 	p := &secondPass{one: one, opt: opt}
 	lim := opt.Limits
+	clock := one.clock()
 	for _, s := range one.surveys {
+		s.clock = clock
 		low, high := s.hist.states()
 		p.low, p.high = append(p.low, low), append(p.high, high)
 		x := &second{lim: lim}
@@ -472,31 +486,32 @@ func (p *secondPass) narrow(i int, step, sd, levelU float64) *Narrow {
 	out := &Narrow{Crossings: s.cross}
 	out.Transitions, out.CyclesHz = s.rates(step)
 	if s.period.n > 0 {
-		u := 2 * s.period.sd() / math.Sqrt(float64(s.period.n))
-		if s.period.n < 3 {
-			u = s.span.median()
-		}
-		out.Period = read(s.periods.median(), "s", u+s.span.median()*2/math.Sqrt(12*float64(s.period.n)), s.period.n)
+		u := 2 * 1.2533 * s.period.sd() / math.Sqrt(float64(s.period.n))
+		out.Period = read(s.periods.median(), "s", u+2*math.Sqrt(2.0/12)*s.sampling(), s.period.n)
 	} else {
 		out.Period = refuse("s", NoneSeen, "no full cycle in the recording")
 	}
 	swing := lim.RichV - lim.LeanV
 	why := fmt.Sprintf("no transition between %s and %s V in the recording", short(lim.LeanV), short(lim.RichV))
-	out.LeanRich = s.pass.ups.result(lim, step, sd/swing, 0, s.cross, why)
-	out.RichLean = s.pass.down.result(lim, step, sd/swing, 0, s.cross, why)
-	if x.timed {
+	out.LeanRich = s.pass.ups.result(lim, step, s.clock, sd/swing, 0, why)
+	out.RichLean = s.pass.down.result(lim, step, s.clock, sd/swing, 0, why)
+	switch {
+	case x.timed:
 		swing = 0.8 * (p.high[i].level - p.low[i].level)
 		why = "no whole transition from 10 to 90 % in the recording"
-		out.Rise = x.pass.ups.result(lim, step, sd/swing, levelU/swing, s.cross, why)
-		out.Fall = x.pass.down.result(lim, step, sd/swing, levelU/swing, s.cross, why)
-	} else {
+		out.Rise = x.pass.ups.result(lim, step, s.clock, sd/swing, levelU/swing, why)
+		out.Fall = x.pass.down.result(lim, step, s.clock, sd/swing, levelU/swing, why)
+	case step > lim.JudgeMs/2000:
+		r := Transition{Median: tooSlow("ms", "transitions of "+secondsWords(lim.JudgeMs/1000), step, lim.needTransition())}
+		out.Rise, out.Fall = r, r
+	default:
 		r := Transition{Median: refuse("ms", NoState, "the signal does not rest at two levels apart from its noise")}
 		out.Rise, out.Fall = r, r
 	}
 	if known := s.spent[0] + s.spent[1]; known > 0 {
 		u := 0.0
 		if s.cross > 0 {
-			u = 100 * s.span.median() * math.Sqrt(float64(s.cross)) / known
+			u = 100 * s.sampling() * math.Sqrt(float64(s.cross)) / known
 		}
 		out.Duty = read(100*s.spent[1]/known, "%", u, s.cross)
 	} else {
@@ -508,7 +523,7 @@ func (p *secondPass) narrow(i int, step, sd, levelU float64) *Narrow {
 	out.Negative = s.negative.result(lim.NegativeV, step)
 	for _, w := range x.windows {
 		if w.seen > 0 {
-			f := w.result(lim, step, sd)
+			f := w.result(lim, step, s.clock, sd)
 			if e := p.opt.Event; e != nil {
 				f.addUncertainty(e.Uncertainty)
 			}
@@ -526,9 +541,9 @@ func (p *secondPass) narrow(i int, step, sd, levelU float64) *Narrow {
 }
 
 // rates answers crossings per second and full cycles per second. Where crossings
-// go on from end to end of the recording the rate is that of the intervals
-// between them, which does not depend on where the recording cuts a cycle;
-// otherwise it is their count in the time observed.
+// go on from end to end of the recording the rate is that of whole cycles, from
+// one crossing to the next the same way, which does not depend on where the
+// recording cuts a cycle; otherwise it is the count in the time observed.
 func (s *survey) rates(step float64) (transitions, cycles Reading) {
 	if rate := 1 / step; !(rate >= s.lim.needCrossing()) {
 		if s.n < 2 || !(step > 0) {
@@ -542,18 +557,21 @@ func (s *survey) rates(step float64) (transitions, cycles Reading) {
 		r := refuse("1/s", TooShort, "the recording is too short")
 		return r, r
 	}
-	rate, u := float64(s.cross)/s.observed, 1/s.observed
-	rest := s.observed - s.spans // ahead of the first and behind the last crossing
-	if s.between > 0 && rest <= 2.1*float64(s.pieces)*s.gapMax {
-		rate = float64(s.between) / s.spans
-		// half an interval may be missing at either end unless they are regular
-		u = rate * (s.span.median()/s.spans + 2*s.period.sd()/(2*s.spans)*math.Sqrt(2))
+	rate, u := float64(s.cross)/2/s.observed, 0.5/s.observed
+	rest := s.observed - s.covered // ahead of the first and behind the last crossing
+	if s.cycles > 0 && rest <= 2.1*float64(s.pieces)*s.gapMax {
+		rate = float64(s.cycles) / s.cycling
+		n := float64(s.cycles)
+		u = rate * rate * (2*s.period.sd()/math.Sqrt(n) + s.sampling()/n)
 		if s.period.n < 2 {
-			u += 1 / s.observed
+			u += 0.5 / s.observed
 		}
 	}
-	return read(rate, "1/s", u, s.cross), read(rate/2, "1/s", u/2, s.cross)
+	return read(2*rate, "1/s", 2*u, s.cross), read(rate, "1/s", u, s.cross)
 }
+
+// sampling is the usual distance between the samples around a crossing.
+func (s *survey) sampling() float64 { return max(s.span.median(), s.clock) }
 
 func (s *survey) stuck(k int, step float64) Reading {
 	d := s.longest[k]
@@ -573,8 +591,8 @@ func (e *excursion) result(limit, step float64) Excursion {
 
 // result gives the usual duration of the transitions. noise is the noise as a
 // share of the way between the levels, level the uncertainty of the levels as a
-// share of it.
-func (t *transitions) result(lim Limits, step, noise, level float64, crossings int, why string) Transition {
+// share of it, clock the coarseness of a clock that repeats times.
+func (t *transitions) result(lim Limits, step, clock, noise, level float64, why string) Transition {
 	n := t.took.n
 	coarse := lim.JudgeMs / 2000 // s
 	if n == 0 {
@@ -583,7 +601,7 @@ func (t *transitions) result(lim Limits, step, noise, level float64, crossings i
 		}
 		return Transition{Median: refuse("ms", NoneSeen, why)}
 	}
-	span := t.spans.median()
+	span := max(t.spans.median(), clock)
 	if span > coarse || step > coarse && span > step/2 {
 		return Transition{Median: tooSlow("ms", "transitions of "+secondsWords(lim.JudgeMs/1000), max(span, step), lim.needTransition())}
 	}
@@ -597,7 +615,7 @@ func (t *transitions) result(lim Limits, step, noise, level float64, crossings i
 	return Transition{Median: read(1000*m, "ms", 1000*u, n), Spread: 1000 * d, Fastest: 1000 * v[0], Slowest: 1000 * v[len(v)-1]}
 }
 
-func (w *window) result(lim Limits, step, sd float64) Forced {
+func (w *window) result(lim Limits, step, clock, sd float64) Forced {
 	f := Forced{Mixture: w.mixture, At: w.at, Found: w.found}
 	if w.found {
 		f.At = w.crossed
@@ -622,7 +640,7 @@ func (w *window) result(lim Limits, step, sd float64) Forced {
 	case !w.hasLeft:
 		f.Delay = refuse("ms", NoneSeen, fmt.Sprintf("the signal does not pass %s V within %s of the change", short(level), secondsWords(w.end-w.at)))
 	default:
-		f.Delay = read(1000*(w.leftAt.t-w.at), "ms", 1000*w.leftAt.span, 1)
+		f.Delay = read(1000*(w.leftAt.t-w.at), "ms", 1000*max(w.leftAt.span, clock), 1)
 	}
 	switch {
 	case coarse:
@@ -630,7 +648,7 @@ func (w *window) result(lim Limits, step, sd float64) Forced {
 	case !w.hasReach:
 		f.ToLevel = refuse("ms", NoneSeen, fmt.Sprintf("the signal does not reach %s V within %s of the change", short(target), secondsWords(w.end-w.at)))
 	default:
-		u := w.reached.span
+		u := max(w.reached.span, clock)
 		if w.found {
 			u += w.leftAt.span
 		}

@@ -67,6 +67,7 @@ func scanNumber(b []byte, i int, decimal byte) (v float64, next int, ok bool) {
 		neg = b[i] == '-'
 		i++
 	}
+	first := i
 	var m uint64
 	digits, frac, point := 0, 0, -1
 	for ; i < len(b); i++ {
@@ -87,11 +88,7 @@ func scanNumber(b []byte, i int, decimal byte) (v float64, next int, ok bool) {
 			break
 		}
 	}
-	signs := 0
-	if b[start] == '-' || b[start] == '+' {
-		signs = 1
-	}
-	written := i - start - signs
+	written := i - first
 	if point >= 0 {
 		written--
 	}

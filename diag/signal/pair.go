@@ -120,7 +120,7 @@ func (p *pairing) result(cs []Column, ss []*survey, lim Limits, step float64) (P
 		out.Delay = refuse("ms", NoneSeen, "the rear sensor does not follow the front one")
 	default:
 		n := float64(p.delay.n)
-		span := p.span.median()
+		span := max(p.span.median(), f.clock)
 		d := p.delay.mad() * madToSigma
 		u := math.Hypot(2*span*math.Sqrt(2.0/12), 2*1.2533*d/math.Sqrt(n))
 		out.Delay = read(1000*p.delay.median(), "ms", 1000*u, p.delay.n)

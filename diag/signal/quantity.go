@@ -57,7 +57,7 @@ var kinds = []kind{
 	{FuelSystem, "", 0, 255, "fuel system status"},
 	{ModuleVoltage, "V", -1, 66, "module voltage"},
 	{CatalystTemp, "°C", -60, 6514, "catalyst temperature"},
-	{Other, "", -1e308, 1e308, "unnamed"},
+	{Other, "", -1e30, 1e30, "unnamed"},
 }
 
 func kindOf(q Quantity) (kind, bool) {

@@ -100,9 +100,10 @@ type parser struct {
 	firstDay  int     // of a clock with a date
 	fromFirst bool    // the first row has yet to set off
 	byRow     bool    // time is the number of the row
+	careful   bool    // for tests: every row through slow
 	dense     bool    // every column is read and is a number
-	crlf      bool    // rows end with both
 	shapes    []shape // of the row before, by column
+	seen      []shape // of the row being read
 	maxStep   float64
 	prevEnd   float64 // last time of the block before
 	hasPrev   bool
@@ -172,6 +173,7 @@ func newParser(m Mapping, sink func(*Block) error) *parser {
 	p.times = make([]float64, blockRows)
 	p.dense = width == m.Columns && !p.spaces && !p.clock && !slices.Contains(p.plan, slotSkip)
 	p.shapes = slices.Repeat([]shape{noShape}, width)
+	p.seen = slices.Clone(p.shapes)
 	p.report.Missing = make([]int, len(m.Channels))
 	p.readable = make([]int, len(m.Channels))
 	p.row = make([]float64, len(m.Channels))
@@ -227,7 +229,7 @@ func (p *parser) run(src io.Reader) error {
 // rows reads the lines of b[:end]; b reaches pad bytes further.
 func (p *parser) rows(b []byte, end int) {
 	for i := 0; i < end; {
-		if p.line+1 >= p.m.DataLine {
+		if p.line+1 >= p.m.DataLine && !p.careful {
 			if i = p.alike(b, i, end); i >= end {
 				return
 			}
@@ -282,7 +284,10 @@ rows:
 				t = v
 			}
 		}
-		if p.crlf {
+		if end := b[at-1]; end != '\n' { // a trailing delimiter or a carriage return, or both
+			if end == p.delim && b[at] == '\r' {
+				at++
+			}
 			if b[at] != '\n' {
 				break
 			}
@@ -330,7 +335,7 @@ func (p *parser) account(rows, repeats int, last float64, n int) {
 // columns, no quotes, time running forward. It answers false, having done
 // nothing, for any other row; slow then takes it.
 func (p *parser) fast(b []byte, i int) (int, bool) {
-	if p.held != nil {
+	if p.held != nil || p.comment(b[i:i+pad]) {
 		return 0, false
 	}
 	delim, decimal, spaces := p.delim, p.decimal, p.spaces
@@ -373,11 +378,7 @@ func (p *parser) fast(b []byte, i int) (int, bool) {
 				}
 			}
 			if p.dense {
-				if p.shapes[col] = shapeOf(b, i, next, decimal); p.shapes[col].end == '\r' {
-					p.crlf = true
-				} else if p.shapes[col].end == '\n' {
-					p.crlf = false
-				}
+				p.seen[col] = shapeOf(b, i, next, decimal)
 			}
 			i = next
 			if slot == slotTime {
@@ -432,6 +433,9 @@ func (p *parser) fast(b []byte, i int) (int, bool) {
 	}
 	if t == p.last {
 		p.report.Repeats++
+	}
+	if p.dense {
+		p.shapes, p.seen = p.seen, p.shapes
 	}
 	p.line++
 	p.dataNo++
@@ -594,8 +598,8 @@ func (p *parser) slow(line []byte) {
 // comment recognises a line that is no row.
 func (p *parser) comment(line []byte) bool {
 	line = bytes.TrimLeft(line, " \t")
-	return line[0] == '#' || line[0] == '%' || bytes.HasPrefix(line, []byte("//")) ||
-		line[0] == ';' && p.delim != ';'
+	return len(line) > 0 && (line[0] == '#' || line[0] == '%' || bytes.HasPrefix(line, []byte("//")) ||
+		line[0] == ';' && p.delim != ';')
 }
 
 // rowTime finds the raw time of the row, in seconds.

@@ -40,9 +40,11 @@ func (h *histogram) add(v float64) {
 // grow makes room for v and answers its bin.
 func (h *histogram) grow(v float64) int {
 	lo, hi := min(h.min, v), max(h.max, v)
-	w := h.width
-	for math.Floor(hi/w)-math.Floor(lo/w) >= histBins {
+	w, doubled := h.width, 0
+	// bins must number few enough, and their numbers be exact
+	for math.Floor(hi/w)-math.Floor(lo/w) >= histBins || max(math.Abs(lo), math.Abs(hi))/w > 1<<50 {
 		w *= 2
+		doubled++
 	}
 	first := int64(math.Floor(lo / w))
 	if h.n > 0 && (w != h.width || first < h.first || int64(math.Floor(hi/w))-h.first >= histBins) {
@@ -51,15 +53,9 @@ func (h *histogram) grow(v float64) int {
 		first -= spare / 2
 		old := h.count
 		h.count = make([]int64, histBins)
-		ratio := int64(w / h.width)
 		for i, c := range old {
 			if c != 0 {
-				k := h.first + int64(i)
-				q := k / ratio
-				if k%ratio < 0 {
-					q-- // toward minus infinity
-				}
-				h.count[q-first] += c
+				h.count[(h.first+int64(i))>>min(doubled, 63)-first] += c
 			}
 		}
 		h.first, h.width, h.inv = first, w, 1/w
@@ -183,23 +179,19 @@ func (h *histogram) trim(from, to int) (int, int) {
 }
 
 func (h *histogram) refine(at, wide, from, to int, lowest, highest bool) state {
-	peak, outer := at, 0
+	peak := at
 	for i := at; i < at+wide && i <= to; i++ {
 		if h.count[i] > h.count[peak] {
 			peak = i
 		}
 	}
-	for i := at; i < at+wide && i <= to; i++ {
-		if h.count[i] == h.count[peak] {
-			outer++
+	// the first bin may be filled in part only, so its neighbour may hold more
+	if h.count[peak] > 1 {
+		if lowest && peak <= from+1 {
+			return state{h.min, 2 * h.width, h.count[peak]}
 		}
-	}
-	if outer == 1 && h.count[peak] > 1 {
-		if lowest && peak == from {
-			return state{h.min, h.width, h.count[peak]}
-		}
-		if highest && peak == to {
-			return state{h.max, h.width, h.count[peak]}
+		if highest && peak >= to-1 {
+			return state{h.max, 2 * h.width, h.count[peak]}
 		}
 	}
 	centre := float64(at) + float64(wide)/2

@@ -38,17 +38,19 @@ type survey struct {
 	entered  [2]stay // longest that began with a crossing
 	spent    [2]float64
 	cross    int
-	spans    float64 // seconds between first and last crossing of each piece
-	between  int     // intervals in spans
+	cycles   int     // whole cycles, between crossings the same way
+	cycling  float64 // seconds they took
+	covered  float64 // seconds between the first and last crossing of each piece
 	first    float64 // first and last crossing of the piece
 	last     float64
 	inPiece  int
-	lastUp   float64
-	upSeen   bool
-	periods  sample
+	same     [2]float64 // last crossing toward lean and toward rich in the piece
+	sameSeen [2]bool
+	periods  sample // between crossings toward rich
 	period   moments
 	gapMax   float64 // longest time between crossings
 	span     sample  // sampling around the crossings
+	clock    float64 // coarseness of a clock that repeats times; 0 is none
 	over     excursion
 	negative excursion
 	events   []crossing // of this block, for pairs
@@ -148,7 +150,7 @@ func (s *survey) start(t, v float64) {
 	s.mid.begin(v)
 	s.pass.begin(v)
 	s.side, s.since, s.whole = s.mid.side, t, false
-	s.inPiece, s.upSeen = 0, false
+	s.inPiece, s.sameSeen = 0, [2]bool{}
 	s.excursions(t, t, v)
 }
 
@@ -163,8 +165,7 @@ func (s *survey) close() {
 		s.stayed(stay{s.since, s.t0, true})
 	}
 	if s.inPiece > 1 {
-		s.spans += s.last - s.first
-		s.between += s.inPiece - 1
+		s.covered += s.last - s.first
 	}
 	s.over.in, s.negative.in = false, false
 }
@@ -292,13 +293,17 @@ func (s *survey) crossed(up bool, m meeting, confirmed float64) {
 	}
 	s.last = m.t
 	s.inPiece++
-	if up {
-		if s.upSeen {
-			s.periods.add(m.t - s.lastUp)
-			s.period.add(m.t - s.lastUp)
+	k := way(up)
+	if s.sameSeen[k] {
+		d := m.t - s.same[k]
+		s.cycles++
+		s.cycling += d
+		if up {
+			s.periods.add(d)
+			s.period.add(d)
 		}
-		s.lastUp, s.upSeen = m.t, true
 	}
+	s.same[k], s.sameSeen[k] = m.t, true
 }
 
 func (s *survey) stayed(d stay) {
