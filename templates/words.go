@@ -1,5 +1,26 @@
 package templates
 
+import "strings"
+
+// commas joins what is there.
+func commas(parts ...string) string {
+	var out []string
+	for _, p := range parts {
+		if p != "" {
+			out = append(out, p)
+		}
+	}
+	return strings.Join(out, ", ")
+}
+
+// colon adds words after a colon, if there are any.
+func colon(say, words string) string {
+	if words == "" {
+		return say
+	}
+	return say + ": " + words
+}
+
 // RoleWord names a role.
 func RoleWord(role string) string {
 	switch role {

@@ -1,0 +1,313 @@
+// Package browsertest walks pages in a real Chromium as a person does: by what is
+// written on them. Nothing but tests imports it.
+//
+// Without a browser a test skips, loudly; with CI=true it fails. CROSSCOUNT_SHOTS
+// names a folder for pictures of the pages.
+package browsertest
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/chromedp"
+)
+
+// Size is a screen.
+type Size struct {
+	Width, Height int64
+	Touch         bool
+}
+
+// The screens of the shop.
+var (
+	Tablet = Size{820, 1180, true}
+	Desk   = Size{1280, 900, false}
+)
+
+// Page is one tab.
+type Page struct {
+	t    testing.TB
+	ctx  context.Context
+	base string
+	size Size
+	n    int // pictures taken
+}
+
+const patience = 15 * time.Second
+
+func find(t testing.TB) string {
+	t.Helper()
+	names := []string{os.Getenv("CHROME"), "chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome"}
+	for _, n := range names {
+		if n == "" {
+			continue
+		}
+		if p, err := exec.LookPath(n); err == nil {
+			return p
+		}
+	}
+	const say = "NO BROWSER: none of chromium, google-chrome or $CHROME is installed, so this walk through the pages was not made"
+	if os.Getenv("CI") == "true" {
+		t.Fatal(say)
+	}
+	t.Skip(say)
+	return ""
+}
+
+// Open starts a browser with an empty profile at a screen size.
+func Open(t testing.TB, base string, size Size) *Page {
+	t.Helper()
+	opts := append(chromedp.DefaultExecAllocatorOptions[:],
+		chromedp.ExecPath(find(t)),
+		chromedp.UserDataDir(t.TempDir()),
+		chromedp.DisableGPU,
+		chromedp.Flag("disable-quic", true),
+		chromedp.Flag("disable-component-update", true),
+		chromedp.Flag("hide-scrollbars", true),
+	)
+	if os.Geteuid() == 0 {
+		opts = append(opts, chromedp.NoSandbox)
+	}
+	alloc, stop := chromedp.NewExecAllocator(context.WithoutCancel(t.Context()), opts...)
+	ctx, cancel := chromedp.NewContext(alloc)
+	t.Cleanup(func() {
+		_ = chromedp.Cancel(ctx)
+		cancel()
+		stop()
+	})
+	p := &Page{t: t, ctx: ctx, base: base, size: size}
+	var with []chromedp.EmulateViewportOption
+	if size.Touch {
+		with = append(with, chromedp.EmulateTouch, chromedp.EmulateMobile)
+	}
+	// The first call starts the browser; a time limit on it would stop the browser.
+	if err := chromedp.Do(ctx, chromedp.EmulateViewport(size.Width, size.Height, with...)); err != nil {
+		t.Fatalf("starting the browser: %v", err)
+	}
+	return p
+}
+
+func (p *Page) do(what string, steps ...chromedp.Action[chromedp.Void]) {
+	p.t.Helper()
+	ctx, cancel := context.WithTimeout(p.ctx, patience)
+	defer cancel()
+	if err := chromedp.Do(ctx, steps...); err != nil {
+		p.t.Fatalf("%s: %v\n%s", what, err, p.short())
+	}
+}
+
+// Eval runs an expression on the page and returns its value.
+func Eval[T any](p *Page, js string) T {
+	p.t.Helper()
+	ctx, cancel := context.WithTimeout(p.ctx, patience)
+	defer cancel()
+	v, err := chromedp.Run(ctx, chromedp.Evaluate[T](js))
+	if err != nil {
+		p.t.Fatalf("evaluating %s: %v", js, err)
+	}
+	return v
+}
+
+// Go opens an address of the site.
+func (p *Page) Go(path string) {
+	p.t.Helper()
+	p.do("opening "+path, chromedp.Navigate(p.base+path))
+}
+
+// Path is where the page is.
+func (p *Page) Path() string {
+	p.t.Helper()
+	return Eval[string](p, `location.pathname + location.search + location.hash`)
+}
+
+func quote(s string) string {
+	b, _ := json.Marshal(s)
+	return string(b)
+}
+
+// js is what the helpers know of pages.
+const js = `(() => {
+	const norm = (s) => s.replace(/\s+/g, " ").trim();
+	const shown = (e) => e.getClientRects().length > 0;
+	const pick = (selector, text) => {
+		const all = [...document.querySelectorAll(selector)].filter(shown);
+		return all.find((e) => norm(e.innerText) === text) ?? all.find((e) => norm(e.innerText).startsWith(text)) ?? all.find((e) => norm(e.innerText).includes(text));
+	};
+	const mark = (e) => {
+		for (const old of document.querySelectorAll("[data-pick]")) old.removeAttribute("data-pick");
+		if (!e) return false;
+		e.setAttribute("data-pick", "");
+		e.scrollIntoView({ block: "center", behavior: "instant" });
+		return true;
+	};
+	return { norm, shown, pick, mark };
+})()`
+
+func (p *Page) mark(selector, text string) bool {
+	return Eval[bool](p, fmt.Sprintf(`(({pick, mark}) => mark(pick(%s, %s)))(%s)`, quote(selector), quote(text), js))
+}
+
+func (p *Page) press(what string) {
+	p.t.Helper()
+	hit := chromedp.Click(chromedp.CSS("[data-pick]"))
+	if p.size.Touch {
+		hit = chromedp.Tap(chromedp.CSS("[data-pick]"))
+	}
+	p.do(what, hit)
+}
+
+// Press presses what carries a text: a link, a button, the head of a folded part, a
+// choice. It does not wait for a new page.
+func (p *Page) Press(text string) {
+	p.t.Helper()
+	if !p.mark("a, button, summary, label", text) {
+		p.t.Fatalf("there is nothing to press that says %q\n%s", text, p.short())
+	}
+	p.press("pressing " + text)
+}
+
+// Send presses a link or button and waits for the page it leads to.
+func (p *Page) Send(text string) {
+	p.t.Helper()
+	Eval[bool](p, `window.beforeSend = true`)
+	if !p.mark("a, button", text) {
+		p.t.Fatalf("there is no link or button that says %q\n%s", text, p.short())
+	}
+	p.press("pressing " + text)
+	p.waitNew(text)
+}
+
+func (p *Page) waitNew(text string) {
+	p.t.Helper()
+	for end := time.Now().Add(patience); time.Now().Before(end); time.Sleep(15 * time.Millisecond) {
+		ctx, cancel := context.WithTimeout(p.ctx, patience)
+		done, err := chromedp.Run(ctx, chromedp.Evaluate[bool](`!window.beforeSend && document.readyState === "complete"`))
+		cancel()
+		if err == nil && done {
+			return
+		}
+	}
+	p.t.Fatalf("pressing %q led to no new page\n%s", text, p.short())
+}
+
+// Fill types a value into the field with a label.
+func (p *Page) Fill(label, value string) {
+	p.t.Helper()
+	ok := Eval[bool](p, fmt.Sprintf(`(({pick, mark}) => {
+		const label = pick("label", %s);
+		const box = label && (label.control ?? document.getElementById(label.htmlFor));
+		if (!box) return false;
+		if (box.tagName === "SELECT") {
+			const o = [...box.options].find((o) => o.text === %[2]s) ?? [...box.options].find((o) => o.text.startsWith(%[2]s));
+			if (!o) return false;
+			box.value = o.value;
+			return true;
+		}
+		box.value = "";
+		return mark(box);
+	})(%[3]s)`, quote(label), quote(value), js))
+	if !ok {
+		p.t.Fatalf("there is no field %q that takes %q\n%s", label, value, p.short())
+	}
+	if Eval[bool](p, `document.querySelector("[data-pick]")?.matches("input, textarea") ?? false`) {
+		p.do("typing into "+label, chromedp.SendKeys(chromedp.CSS("[data-pick]"), value))
+	}
+}
+
+// Text is what a person reads on the page.
+func (p *Page) Text() string {
+	p.t.Helper()
+	return Eval[string](p, `document.body.innerText.replace(/\s+/g, " ")`)
+}
+
+// Section is what a person reads in one section.
+func (p *Page) Section(id string) string {
+	p.t.Helper()
+	return Eval[string](p, fmt.Sprintf(`(document.getElementById(%s)?.innerText ?? "").replace(/\s+/g, " ")`, quote(id)))
+}
+
+// Wants fails unless the page holds each text.
+func (p *Page) Wants(texts ...string) {
+	p.t.Helper()
+	all := p.Text()
+	for _, s := range texts {
+		if !strings.Contains(all, s) {
+			p.t.Errorf("the page lacks %q\n%s", s, p.short())
+		}
+	}
+}
+
+func (p *Page) short() string {
+	ctx, cancel := context.WithTimeout(p.ctx, 5*time.Second)
+	defer cancel()
+	s, err := chromedp.Run(ctx, chromedp.Evaluate[string](`location.href + "\n" + document.body.innerText.slice(0, 6000)`))
+	if err != nil {
+		return ""
+	}
+	return s
+}
+
+// Dark sets what the device prefers.
+func (p *Page) Dark(dark bool) {
+	p.t.Helper()
+	v := "light"
+	if dark {
+		v = "dark"
+	}
+	p.do("setting the device's preference", chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
+		_, err := chromedp.Call(ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
+			Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: v}}})
+		return err
+	}))
+}
+
+// Shot takes a picture of the whole page, if CROSSCOUNT_SHOTS names a folder.
+func (p *Page) Shot(name string) {
+	p.t.Helper()
+	dir := os.Getenv("CROSSCOUNT_SHOTS")
+	if dir == "" {
+		return
+	}
+	ctx, cancel := context.WithTimeout(p.ctx, 2*patience)
+	defer cancel()
+	b, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
+	if err != nil {
+		p.t.Fatalf("picture of %s: %v", name, err)
+	}
+	p.n++
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		p.t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(dir, fmt.Sprintf("%02d-%s-%d.png", p.n, name, p.size.Width)), b, 0o644); err != nil {
+		p.t.Fatal(err)
+	}
+}
+
+// SmallTargets lists what can be pressed but is smaller than a gloved finger needs.
+// Links within running text are let through, as WCAG 2.5.8 does.
+func (p *Page) SmallTargets(least float64) []string {
+	p.t.Helper()
+	return Eval[[]string](p, fmt.Sprintf(`(({norm, shown}) => [...document.querySelectorAll("a, button, summary, input, select, textarea")]
+		.filter(shown)
+		.filter((e) => !(e.tagName === "A" && getComputedStyle(e).display === "inline"))
+		.filter((e) => e.type !== "hidden")
+		.map((e) => (e.type === "radio" || e.type === "checkbox") ? e.closest("label") ?? e : e)
+		.map((e) => [e, e.getBoundingClientRect()])
+		.filter(([e, r]) => r.height < %g || r.width < %g)
+		.filter(([e, r]) => r.right > 0 && !e.classList.contains("skip"))
+		.map(([e, r]) => e.tagName + " " + norm(e.innerText || e.name || "") + " " + Math.round(r.width) + "x" + Math.round(r.height)))(%s)`, least, least, js))
+}
+
+// Overflow says by how many pixels the page is wider than the screen.
+func (p *Page) Overflow() float64 {
+	p.t.Helper()
+	return Eval[float64](p, `document.documentElement.scrollWidth - document.documentElement.clientWidth`)
+}
