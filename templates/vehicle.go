@@ -22,18 +22,20 @@ var (
 	SayPlateOrVIN = Mend{"Neither plate nor VIN is filled in.", "One of them is needed to know the car again."}
 	SayKnownVIN   = Mend{"A car with this VIN is known here.", "Choose it below, or correct the VIN."}
 	SayKnownPlate = Mend{"A car with this plate is known here.", "Choose it below; if the plate moved to another car, tick that."}
-	SayVINLetters = Mend{"A VIN has no I, O or Q, and only letters and digits.", "Look again: it is a 1 or a 0."}
 )
+
+// IfItStandsSo lets a doubtful VIN pass.
+const IfItStandsSo = "If it stands so on the car, tick that below."
 
 // SayVINLength refuses a number of the wrong length.
 func SayVINLength(n int) Mend {
-	return Mend{fmt.Sprintf("That has %d characters; a VIN has 17, before 1981 at least 5.", n), "Look again at the plate behind the windscreen or in the door frame."}
+	return Mend{fmt.Sprintf("That has %d characters; a VIN has 17 since 1981.", n), "Look again at the plate behind the windscreen or in the door frame. " + IfItStandsSo}
 }
 
 // SayVINDigit warns of a check digit that does not fit.
 func SayVINDigit(is, want string) Mend {
 	return Mend{fmt.Sprintf("The ninth character is %s; by the check it would be %s. One character is wrong.", is, want),
-		"Look again, character by character. If it stands so on the car, tick that below."}
+		"Look again, character by character. " + IfItStandsSo}
 }
 
 // EngineLine describes an engine in a line.

@@ -229,6 +229,9 @@ func (s *server) readNewCar(ctx context.Context, f *form, in *templates.IntakeFo
 		DisplacementL: f.number(&in.Displacement, 0.1, 15),
 	}
 	c.VIN = f.vin(&in.VIN, &in.VINAsIs)
+	if c.ModelYear == 0 {
+		c.ModelYear = yearOf(c.VIN)
+	}
 	in.AskVIN = in.VIN.Error != nil || in.VINAsIs.Value != ""
 	if c.VIN == "" && c.Plate == "" {
 		f.wrong(&in.Plate, templates.SayPlateOrVIN)

@@ -100,6 +100,7 @@ func (s *server) routes() []route {
 		post("/vehicles/{vehicle}/sensors", staff, s.saveSensors),
 
 		// Look back and set up
+		get("/lookback", owner, s.lookBack),
 		get("/people", owner, s.people),
 		post("/people", owner, s.addPerson),
 		post("/people/{person}", owner, s.updatePerson),

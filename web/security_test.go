@@ -41,7 +41,7 @@ func TestRoles(t *testing.T) {
 	}
 	// who may do what, written down a second time on purpose
 	ownerOnly := []string{"GET /people", "POST /people", "POST /people/{person}", "POST /people/{person}/link", "GET /shop", "POST /shop",
-		"POST /jobs/{job}/reopen"}
+		"GET /lookback", "POST /jobs/{job}/reopen"}
 	benchOnly := []string{"POST /jobs/{job}/verdict", "POST /jobs/{job}/override", "POST /jobs/{job}/mended", "POST /jobs/{job}/fitted",
 		"POST /jobs/{job}/repairs/{repair}/undo", "POST /jobs/{job}/finish", "POST /jobs/{job}/proof"}
 	open := []string{"GET /healthz", "GET /readyz", "GET /static/*", "GET /favicon.ico", "GET /login", "POST /login", "GET /start/{token}",

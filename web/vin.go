@@ -1,24 +1,49 @@
 package web
 
 import (
-	"strings"
+	"errors"
 
+	"crosscount/diag/vin"
 	"crosscount/templates"
 )
 
-// vinProblem is what is wrong with a VIN; soft when it may still be as on the car.
+// vinProblem is what is wrong with a VIN; soft when it may still stand so on the car.
 type vinProblem struct {
 	mend templates.Mend
 	soft bool
 }
 
-// checkVIN looks at letters and length.
-func checkVIN(v string) (vinProblem, bool) {
-	if strings.Trim(v, "ABCDEFGHJKLMNPRSTUVWXYZ0123456789") != "" {
-		return vinProblem{mend: templates.SayVINLetters}, false
+// shortestVIN is the fewest characters that cars from before 1981 carry.
+const shortestVIN = 5
+
+// checkVIN refuses what cannot be a VIN and doubts what is almost surely misread.
+func checkVIN(s string) (vinProblem, bool) {
+	v, warnings, err := vin.Parse(s)
+	if e, ok := errors.AsType[*vin.Error](err); ok {
+		if e.Position == 0 && len(s) >= shortestVIN && len(s) < vin.Length {
+			return vinProblem{templates.SayVINLength(len(s)), true}, false
+		}
+		return vinProblem{mend: templates.Mend{Reason: templates.Upper(e.Problem) + ".", Mend: templates.Upper(e.Mend) + "."}}, false
 	}
-	if len(v) != 17 && len(v) < 5 || len(v) > 17 {
-		return vinProblem{mend: templates.SayVINLength(len(v))}, false
+	for _, w := range warnings {
+		if w.Grave && w.Position == 9 {
+			return vinProblem{templates.SayVINDigit(string(v[8]), string(v.CheckDigit())), true}, false
+		}
+		if w.Grave {
+			return vinProblem{templates.Mend{Reason: templates.Upper(w.Text) + ".", Mend: templates.Upper(w.Mend) + ". " + templates.IfItStandsSo}, true}, false
+		}
 	}
 	return vinProblem{}, true
+}
+
+// yearOf is the model year a VIN names, 0 where it names none or leaves two.
+func yearOf(s string) int {
+	v, _, err := vin.Parse(s)
+	if err != nil {
+		return 0
+	}
+	if years := v.ModelYears(); len(years) == 1 {
+		return years[0]
+	}
+	return 0
 }
