@@ -168,6 +168,25 @@ func Start(ctx context.Context, opts Options) (*Cluster, error) {
 // URL is the address of the app's database.
 func (c *Cluster) URL() string { return c.url(database) }
 
+// Address is the address of the database of a server that runs on dir for
+// another app. It is an error if none does.
+func Address(dir string) (string, error) {
+	data, err := filepath.Abs(filepath.Join(dir, "data"))
+	if err != nil {
+		return "", err
+	}
+	b, err := os.ReadFile(filepath.Join(data, "postmaster.pid"))
+	if err != nil {
+		return "", fmt.Errorf("find the running server: %w", err)
+	}
+	pf := parsePidFile(b)
+	if stateOf(pf.pid) != alive || !serverOf(pf.pid, data) || pf.socket == "" {
+		return "", fmt.Errorf("no server runs on %s", data)
+	}
+	c := Cluster{socket: pf.socket}
+	return c.URL(), nil
+}
+
 // Installation is the PostgreSQL in use.
 func (c *Cluster) Installation() Installation { return c.bin }
 

@@ -301,8 +301,14 @@ func TestOneOwner(t *testing.T) {
 			t.Fatalf("got %v, want ErrLocked by %d", err, a.Process.Pid)
 		}
 		keepJob(t, a.url) // the first is unharmed
+		url, err := Address(dir)
+		check(t, err)
+		wantJob(t, url)
 		check(t, a.in.Close())
 		check(t, a.Wait())
+		if url, err := Address(dir); err == nil {
+			t.Errorf("gives the address %s of a server that has ended", url)
+		}
 		c := start(t, Options{Dir: dir})
 		wantJob(t, c.URL())
 	})

@@ -10,7 +10,6 @@ import (
 	"runtime"
 	"slices"
 	"strconv"
-	"strings"
 )
 
 // oldest is the oldest major version that the schema and this package work on.
@@ -29,16 +28,6 @@ func (in Installation) program(name string) string {
 		name += ".exe"
 	}
 	return filepath.Join(in.Dir, name)
-}
-
-// Program is the path of one of the installation's programs, such as pg_dump.
-// It is an error if that program is not there.
-func (in Installation) Program(name string) (string, error) {
-	path := in.program(name)
-	if _, err := exec.LookPath(path); err != nil {
-		return "", fmt.Errorf("PostgreSQL %s in %s comes without %s: install its client programs", in.Version, in.Dir, name)
-	}
-	return path, nil
 }
 
 // ErrNoPostgres reports that no usable PostgreSQL is installed.
@@ -74,16 +63,40 @@ var places = []string{
 	"/Applications/Postgres.app/Contents/Versions/*/bin",
 }
 
-// Find lists the installed versions, newest first. If binDir is not empty it
+// Find lists the installed servers, newest first. If binDir is not empty it
 // looks there only.
 func Find(binDir string) []Installation {
+	return slices.DeleteFunc(find(binDir, "postgres"), func(in Installation) bool {
+		_, err := exec.LookPath(in.program("initdb"))
+		return err != nil
+	})
+}
+
+// Client finds one of the client programs, such as pg_dump, in a version that
+// works with a server of the given major version: the same, else the next newer.
+func Client(binDir, name string, major int) (path string, err error) {
+	all := find(binDir, name)
+	for _, in := range slices.Backward(all) { // oldest first
+		if in.Major >= major {
+			return in.program(name), nil
+		}
+	}
+	have := "none is installed"
+	if len(all) > 0 {
+		have = "the newest here is " + all[0].Version
+	}
+	return "", fmt.Errorf("%s of PostgreSQL %d or newer is needed (%s): install the client programs of PostgreSQL %d, or run this where they are", name, major, have, major)
+}
+
+// find lists the directories that have a program, by its version, newest first.
+func find(binDir, name string) []Installation {
 	dirs := []string{binDir}
 	if binDir == "" {
-		dirs = filepath.SplitList(os.Getenv("PATH"))
 		for _, pattern := range places {
 			found, _ := filepath.Glob(pattern) // patterns are well formed
 			dirs = append(dirs, found...)
 		}
+		dirs = append(filepath.SplitList(os.Getenv("PATH")), dirs...)
 	}
 	var all []Installation
 	seen := map[string]bool{}
@@ -91,12 +104,13 @@ func Find(binDir string) []Installation {
 		if dir == "" {
 			continue
 		}
-		path, err := exec.LookPath(Installation{Dir: dir}.program("postgres"))
+		path, err := exec.LookPath(Installation{Dir: dir}.program(name))
 		if err != nil {
 			continue
 		}
-		// A link in PATH leads to a directory that has the other programs too.
-		if path, err = filepath.EvalSymlinks(path); err != nil {
+		// A link in PATH leads to a directory that has the other programs too. The
+		// client wrapper that some systems have in PATH is no program of that name.
+		if path, err = filepath.EvalSymlinks(path); err != nil || filepath.Base(path) != filepath.Base(Installation{}.program(name)) {
 			continue
 		}
 		in := Installation{Dir: filepath.Dir(path)}
@@ -104,14 +118,8 @@ func Find(binDir string) []Installation {
 			continue
 		}
 		seen[in.Dir] = true
-		if _, err := exec.LookPath(in.program("initdb")); err != nil {
-			continue
-		}
 		out, err := exec.Command(path, "--version").Output()
-		if err != nil {
-			continue
-		}
-		if in.parse(string(out)) {
+		if err == nil && in.parse(string(out)) {
 			all = append(all, in)
 		}
 	}
@@ -121,7 +129,7 @@ func Find(binDir string) []Installation {
 	return all
 }
 
-var versionLine = regexp.MustCompile(`^postgres \(PostgreSQL\) ((\d+)(?:\.(\d+))?\S*)`)
+var versionLine = regexp.MustCompile(`^\w+ \(PostgreSQL\) ((\d+)(?:\.(\d+))?\S*)`)
 
 // parse reads "postgres (PostgreSQL) 15.18 (Debian ...)", "... 18beta1".
 func (in *Installation) parse(line string) bool {
@@ -152,20 +160,4 @@ func choose(binDir, data string, need int) (Installation, error) {
 	}
 	install, _ := InstallCommand(need)
 	return Installation{}, &ErrVersion{Dir: data, Need: need, Have: all, Install: install}
-}
-
-// For picks the installation of one major version, or the newest for 0. It
-// serves programs that talk to a server from outside, such as pg_dump.
-func For(binDir string, major int) (Installation, error) {
-	all := Find(binDir)
-	for _, in := range all {
-		if major == 0 || in.Major == major {
-			return in, nil
-		}
-	}
-	install, _ := InstallCommand(major)
-	if major == 0 || len(all) == 0 {
-		return Installation{}, &ErrNoPostgres{Install: install}
-	}
-	return Installation{}, fmt.Errorf("PostgreSQL %d's programs are not installed here. Install them: %s", major, strings.TrimSpace(install.String()))
 }

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 )
 
@@ -52,8 +53,26 @@ func TestFind(t *testing.T) {
 			}
 		}
 		var none Installation
-		if none.parse("psql (PostgreSQL) 15") || none.parse("") {
-			t.Error("took another program for the server")
+		if none.parse("postgres 15") || none.parse("") {
+			t.Error("took another program for one of PostgreSQL's")
+		}
+	})
+
+	t.Run("takes a client program of the server's version, else a newer one", func(t *testing.T) {
+		dir := t.TempDir()
+		for _, v := range []string{"14.9", "96.1", "98.2"} {
+			sub := filepath.Join(dir, v)
+			check(t, os.Mkdir(sub, 0o755))
+			check(t, os.WriteFile(filepath.Join(sub, "pg_dump"), []byte("#!/bin/sh\necho 'pg_dump (PostgreSQL) "+v+"'\n"), 0o755))
+		}
+		t.Setenv("PATH", filepath.Join(dir, "14.9")+":"+filepath.Join(dir, "98.2")+":"+filepath.Join(dir, "96.1"))
+		for major, want := range map[int]string{14: "14.9", 96: "96.1", 97: "98.2"} {
+			if got, err := Client("", "pg_dump", major); err != nil || got != filepath.Join(dir, want, "pg_dump") {
+				t.Errorf("for a server of %d it took %s, %v", major, got, err)
+			}
+		}
+		if _, err := Client("", "pg_dump", 99); err == nil || !strings.Contains(err.Error(), "98.2") {
+			t.Errorf("got %v, want an error that names what is there", err)
 		}
 	})
 

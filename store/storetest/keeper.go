@@ -53,8 +53,9 @@ var user *flock.File
 
 // private is the address of the run's private server, started if need be.
 func private(ctx context.Context) (dsn string, memory bool, err error) {
-	if _, err := cluster.For(binDir, 0); err != nil {
-		return "", false, err
+	if len(cluster.Find(binDir)) == 0 {
+		install, _ := cluster.InstallCommand(0)
+		return "", false, &cluster.ErrNoPostgres{Install: install}
 	}
 	dir, memory, err := keeperDir()
 	if err != nil {
