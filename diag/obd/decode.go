@@ -20,8 +20,8 @@ const (
 //     with or without the protocol bytes, or as numbered lines after a length line;
 //   - answers of older buses with their three header bytes and checksum, or bare;
 //   - SocketCAN candump text, plain or as a log;
-//   - a time stamp before each line: epoch seconds, seconds, a clock, a date and
-//     clock; a line without one takes the last;
+//   - a time stamp before each line: epoch seconds, seconds with a point, whole
+//     milliseconds, a clock, a date and clock; a line without one takes the last;
 //   - echo, prompts, blank or run-together digits, and words such as NO DATA, which
 //     are stepped over.
 //
@@ -240,6 +240,9 @@ func (d *decoder) status(words string) {
 func (d *decoder) tick(f frame) {
 	if d.clock == NoClock {
 		d.clock, d.start, d.now = f.clock, f.nanos, f.nanos
+		if f.clock == MillisClock {
+			d.notes.add(d.line, Assumed, "time stamps are whole numbers and are taken as milliseconds", "give seconds with a point if they are not")
+		}
 		return
 	}
 	if f.clock != d.clock {

@@ -319,6 +319,7 @@ func TestVIN(t *testing.T) {
 		{"in three frames", "7E8 10 14 49 02 01 57 50 30\n7E8 21 5A 5A 5A 39 39 5A 54\n7E8 22 53 33 39 32 31 32 34"},
 		{"in numbered lines", "014\n0: 49 02 01 57 50 30\n1: 5A 5A 5A 39 39 5A 54\n2: 53 33 39 32 31 32 34"},
 		{"in numbered lines without blanks or length", "0:490201575030\n1:5A5A5A39395A54\n2:53333932313234"},
+		{"in numbered lines with run-together bytes", "014\n0: 490201575030\n1: 5A5A5A39395A54\n2: 53333932313234"},
 		{"in frames without header", "10 14 49 02 01 57 50 30\n21 5A 5A 5A 39 39 5A 54\n22 53 33 39 32 31 32 34"},
 		{"from an older bus", "87 F1 10 49 02 01 00 00 00 57 2B\n87 F1 10 49 02 02 50 30 5A 5A 09\n87 F1 10 49 02 03 5A 39 39 5A FC\n87 F1 10 49 02 04 54 53 33 39 EA\n87 F1 10 49 02 05 32 31 32 34 A1"},
 		{"bare from an older bus", "49 02 01 00 00 00 57\n49 02 02 50 30 5A 5A\n49 02 03 5A 39 39 5A\n49 02 04 54 53 33 39\n49 02 05 32 31 32 34"},
@@ -417,6 +418,11 @@ func TestFraming(t *testing.T) {
 		"prompt":                          ">41 0C 1A F8\r\r>",
 		"request before it":               ">010C\r\n41 0C 1A F8\r\n\r\n>",
 		"request on the same line":        "01 0C 41 0C 1A F8",
+		"whole milliseconds":              "1250 41 0C 1A F8",
+		"milliseconds and colon":          "1250: 41 0C 1A F8",
+		"few milliseconds":                "10 410C1AF8",
+		"milliseconds and header":         "7 7E8 04 41 0C 1A F8",
+		"milliseconds in a table":         "250,410C1AF8",
 		"word before it":                  "SEARCHING...\r410C1AF8\r",
 		"word run into it":                "SEARCHING...410C1AF8",
 		"label before it":                 "Rx: 41 0C 1A F8",
@@ -488,6 +494,18 @@ func TestTimeSeries(t *testing.T) {
 		r := mustDecode(t, "10:00:00.5 >0114\n41 14 5A 80\n10:00:01.0 >0114\n41 14 A0 80")
 		if s, _ := r.Find(SensorVoltage, 1, 1); !reflect.DeepEqual(s.Samples, []Sample{{0, 0.45}, {0.5, 0.8}}) {
 			t.Errorf("%+v", s)
+		}
+	})
+	t.Run("takes whole numbers as milliseconds and says so", func(t *testing.T) {
+		r := mustDecode(t, "5 41 14 5A 80\n105 41 14 A0 80\n1105 41 14 28 80")
+		s, _ := r.Find(SensorVoltage, 1, 1)
+		if !reflect.DeepEqual(s.Samples, []Sample{{0, 0.45}, {0.1, 0.8}, {1.1, 0.2}}) || r.Clock != MillisClock || !hasNote(r, Assumed, 1, "milliseconds") {
+			t.Errorf("%+v %v", s, r.Notes)
+		}
+	})
+	t.Run("does not take a request before its answer for a time", func(t *testing.T) {
+		if r := mustDecode(t, "0105 41 05 7B\n01 05 41 05 7B"); r.Clock != NoClock || r.Series[0].Count != 2 {
+			t.Errorf("%+v", r)
 		}
 	})
 	t.Run("runs on past midnight", func(t *testing.T) {

@@ -162,13 +162,15 @@ func FuzzFraming(f *testing.F) {
 		}
 		var text strings.Builder
 		for i, line := range lines {
-			switch stamp % 4 {
+			switch stamp % 5 {
 			case 1:
 				fmt.Fprintf(&text, "(%d.%06d) ", 1436509052+i, int(number)*1000)
 			case 2:
 				fmt.Fprintf(&text, "%02d:%02d:%02d.%03d ", i/3600%24, i/60%60, i%60, number)
 			case 3:
 				fmt.Fprintf(&text, "%d.5 ", i)
+			case 4:
+				fmt.Fprintf(&text, "2026-03-01T10:%02d:%02d.%03dZ ", i/60%60, i%60, number)
 			}
 			text.WriteString(line + []string{"\n", "\r\n", "\r"}[number%3])
 		}
@@ -182,7 +184,7 @@ func FuzzFraming(f *testing.F) {
 		if len(got) != 1 || !bytes.Equal(got[0].payload, payload) || got[0].module != module || got[0].partial {
 			t.Fatalf("framing %d: % X of %s came back as %+v\n%s%v", framing%framings, payload, module, got, &text, r.Notes)
 		}
-		if (got[0].timed) != (stamp%4 != 0) {
+		if (got[0].timed) != (stamp%5 != 0) {
 			t.Fatalf("time stamp of %q was missed", text.String())
 		}
 	})

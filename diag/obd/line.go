@@ -3,6 +3,7 @@ package obd
 import (
 	"bytes"
 	"fmt"
+	"strings"
 	"time"
 )
 
@@ -146,7 +147,7 @@ func takeTime(tokens [][]byte) (ClockKind, int64, int) {
 		return NoClock, 0, 0
 	}
 	first := trim(tokens[0])
-	if len(first) < 3 {
+	if len(first) == 0 {
 		return NoClock, 0, 0
 	}
 	if c := first[0]; (c < '0' || c > '9') && c != '+' {
@@ -196,8 +197,38 @@ func takeTime(tokens [][]byte) (ClockKind, int64, int) {
 		return EpochClock, decimal(whole) * 1e9, after(1)
 	case !dotted && allDigits(whole) && len(tokens) > 1 && len(whole) == 13:
 		return EpochClock, decimal(whole) * 1e6, after(1)
+	case !dotted && allDigits(whole) && len(whole) <= 9 && wholeMillis(tokens):
+		return MillisClock, decimal(whole) * 1e6, after(1)
 	}
 	return NoClock, 0, 0
+}
+
+// wholeMillis tells whether a first token of digits is a time: it stands before an
+// answer or a header, does not have the length of a byte beside bytes, and is not the
+// request of that answer.
+func wholeMillis(tokens [][]byte) bool {
+	if len(tokens) < 2 || len(tokens[1]) < 2 {
+		return false
+	}
+	first, next := tokens[0], tokens[1]
+	if len(next) < 2 || !allHex(next[:2]) {
+		return false
+	}
+	header := len(next) >= 3 && (next[0] == '7' && (next[1] == 'E' || next[1] == 'e')) || len(next) >= 6 && hexPrefix(next, "18DAF1")
+	answer := isAnswer(nibble(next[0])<<4 | nibble(next[1]))
+	switch {
+	case !header && !answer, first[len(first)-1] == ':' && len(first) == 2: // a numbered line
+		return false
+	case len(first) == 2 && !header && len(next) == 2:
+		return false
+	case len(first) == 4 && answer && nibble(first[0])<<4|nibble(first[1])|0x40 == nibble(next[0])<<4|nibble(next[1]):
+		return false // 0105 41 05 7B: request and answer
+	}
+	return true
+}
+
+func hexPrefix(t []byte, prefix string) bool {
+	return len(t) >= len(prefix) && strings.EqualFold(string(t[:len(prefix)]), prefix)
 }
 
 func isDirection(t []byte) bool {
@@ -593,7 +624,7 @@ func bare(f *frame, b []byte, open bool) {
 		f.kind, f.can = lineFrame, true
 	case b[0] == 0x30 && len(b) >= 3:
 		f.kind = lineFlow
-	case b[0] == 1 && len(b) > 4 && b[2] == 0x41 && b[3] == b[1]:
+	case b[0] <= 0x0A && len(b) > 4 && b[2] == b[0]+0x40 && b[3] == b[1]:
 		f.kind, f.data = linePayload, b[2:] // request and answer on one line
 	case b[0] >= 0x01 && b[0] <= 0x0A && len(b) <= 8:
 		f.kind = lineRequest

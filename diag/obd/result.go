@@ -229,6 +229,7 @@ const (
 	EpochClock    ClockKind = "epoch"       // seconds since 1970-01-01, UTC unless the stamp says otherwise
 	DayClock      ClockKind = "time_of_day" // seconds since midnight
 	RelativeClock ClockKind = "relative"    // seconds since some start
+	MillisClock   ClockKind = "millis"      // whole numbers, taken as milliseconds since some start
 )
 
 // Result is everything read from a text of responses.
@@ -249,7 +250,7 @@ type Result struct {
 	Supported    []Supported   `json:"supported,omitempty"`
 	Standard     string        `json:"standard,omitempty"` // what PID 1C says the car is built to
 	Clock        ClockKind     `json:"clock,omitempty"`
-	Start        float64       `json:"start,omitempty"` // first time stamp, seconds on Clock
+	Start        float64       `json:"start,omitempty"` // first time stamp in seconds, whatever the clock
 	Notes        []Note        `json:"notes,omitempty"`
 }
 
