@@ -111,13 +111,12 @@ type parser struct {
 	ending    bool // the line being read is the file's last
 	held      *heldRow
 
-	fields   [][]byte
-	report   Report
-	notes    problems
-	sinkErr  error
-	cut      bool // the last line had no line end
-	row      []float64
-	readable []int // cells read, by channel
+	fields  [][]byte
+	report  Report
+	notes   problems
+	sinkErr error
+	cut     bool // the last line had no line end
+	row     []float64
 }
 
 type chanPlan struct {
@@ -175,7 +174,6 @@ func newParser(m Mapping, sink func(*Block) error) *parser {
 	p.shapes = slices.Repeat([]shape{noShape}, width)
 	p.seen = slices.Clone(p.shapes)
 	p.report.Missing = make([]int, len(m.Channels))
-	p.readable = make([]int, len(m.Channels))
 	p.row = make([]float64, len(m.Channels))
 	p.report.Gaps = []Gap{}
 	p.fromFirst = m.Time.FromFirst
@@ -894,6 +892,11 @@ func grouped(f []byte, decimal byte) (float64, bool) {
 func (p *parser) cell(i int, f []byte) (float64, bool) {
 	c := &p.chans[i]
 	v, own, how := p.number(f)
+	if how != cellNumber && c.quantity == FuelSystem {
+		if v, ok := fuelSystemWords(words(f)); ok {
+			return v, true
+		}
+	}
 	switch how {
 	case cellEmpty:
 		return 0, false
@@ -903,11 +906,6 @@ func (p *parser) cell(i int, f []byte) (float64, bool) {
 		})
 		return 0, false
 	case cellWords:
-		if c.quantity == FuelSystem {
-			if v, ok := fuelSystemWords(words(f)); ok {
-				return v, true
-			}
-		}
 		p.notes.note(Words, p.line, c.col.Column, func() (string, string) {
 			return quote(words(f)) + " stands where a number belongs", p.wordsMend(f)
 		})
@@ -925,7 +923,6 @@ func (p *parser) cell(i int, f []byte) (float64, bool) {
 		})
 		return 0, false
 	}
-	p.readable[i]++
 	return v, true
 }
 

@@ -392,8 +392,8 @@ func (l *trimLog) result() Trims {
 			b := &l.bank[k]
 			if c := b.cells[state]; c != nil {
 				out.States = append(out.States, TrimState{State: state, Bank: b.bank,
-					Short: c.short.reading(l.lim, b.short), Long: c.long.reading(l.lim, b.long),
-					Total: c.total.reading(l.lim, min(b.short, b.long)),
+					Short: c.short.reading(l.lim, b.short, 1), Long: c.long.reading(l.lim, b.long, 1),
+					Total: c.total.reading(l.lim, min(b.short, b.long), 2),
 					RPM:   read(c.rpm.median(), "rpm", 2*c.rpm.mad()*madToSigma/math.Sqrt(float64(c.rpm.n)), c.rpm.n)})
 			}
 		}
@@ -406,9 +406,9 @@ func (l *trimLog) result() Trims {
 
 // reading is the median with its uncertainty: twice the standard error of a
 // median, 1.2533 σ/√n, with σ from the median distance to the median and n the
-// number of independent values the series is worth; never less than half a step
-// of the byte.
-func (s *series) reading(lim TrimLimits, channel int) Reading {
+// number of independent values the series is worth; and half a step for each trim
+// byte in it, which no number of readings makes up for.
+func (s *series) reading(lim TrimLimits, channel, bytes int) Reading {
 	n := s.sample.n
 	switch {
 	case channel < 0:
@@ -417,7 +417,7 @@ func (s *series) reading(lim TrimLimits, channel int) Reading {
 		return refuse("%", TooShort, "too few moments in this state: "+itoa(n)+" of at least "+itoa(lim.LeastN))
 	}
 	u := 2 * 1.2533 * s.mad() * madToSigma / math.Sqrt(s.effective(n, 1))
-	return read(s.median(), "%", math.Hypot(u, trimGrid/2), n)
+	return read(s.median(), "%", u+float64(bytes)*trimGrid/2, n)
 }
 
 // slope is the Theil-Sen slope: the median of the slopes between all pairs of
