@@ -554,7 +554,8 @@ func (b *builder) lookAlikes() {
 		"it is about injection timing, mostly on diesel engines.", FromList)
 	alike("P0168", FuelDelivery, "Fuel temperature too high",
 		"it is about the temperature of the fuel.", FromList)
-	alike("P2200 P2201 P2202 P2203 P2204 P2205 P2206 P2209 P2211 P2212 P2213 P2214 P2219 P2222 P2225", NOxSensor,
+	alike("P2200 P2201 P2202 P2203 P2204 P2205 P2206 P2207 P2208 P2209 P2210 P2211 P2212 P2213 P2214 P2215 P2216 P2217 P2218 P2219 P2220 P2221 P2222 P2223 P2224 P2225",
+		NOxSensor,
 		"NOx sensor or its heater",
 		"it is about a NOx sensor, which sits in the exhaust too but measures nitrogen oxides.", FromMemory)
 	alike("P0544 P0545 P0546 P0547 P0548 P0549 P2031 P2032 P2033 P2034 P2035 P2036 P2080 P2081 P2082 P2083 P2084 P2085 P2086 P2087",
