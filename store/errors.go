@@ -97,6 +97,11 @@ func translate(err error) error {
 	return e
 }
 
+// refusal is for what the store finds before the schema does.
+func refusal(kind Kind, constraint string) error {
+	return &Error{Kind: kind, Constraint: constraint, Field: sentences[constraint].field, Sentence: sentences[constraint].words}
+}
+
 // lostConnection tells a network fault from a fault of ours. A caller that gave
 // up is neither.
 func lostConnection(err error) bool {

@@ -108,22 +108,27 @@ func addEntry(ctx context.Context, tx pgx.Tx, now time.Time, by int64, n NewEntr
 // entry, the job is no longer proved. fresh is false if the log had it before.
 func (s *Store) WithdrawEntry(ctx context.Context, by int64, w Withdrawal) (fresh bool, err error) {
 	err = s.write(ctx, func(tx pgx.Tx, now time.Time) error {
-		if w.ClientAt.IsZero() {
-			w.ClientAt = now
-		}
-		fresh, err = appendOnce(ctx, tx, w.ID,
-			`job_id = $2 AND withdraws = $3::text::uuid AND reason = $4 AND entered_by = $5`,
-			`INSERT INTO evidence (id, job_id, withdraws, reason, entered_by, source, client_at, received_at)
-			VALUES ($1::text::uuid, $2, $3::text::uuid, $4, $5, 'observed', $6, $7)`,
-			[]any{w.JobID, w.Withdraws, w.Reason, by}, []any{w.ClientAt, now})
-		if err != nil || !fresh {
-			return err
-		}
-		_, err = tx.Exec(ctx, `UPDATE jobs SET proved_at = NULL WHERE id = $1 AND proved_at IS NOT NULL AND NOT EXISTS (
-			SELECT FROM proofs p JOIN standing_evidence e ON e.id = p.evidence_id
-			WHERE p.job_id = jobs.id AND p.passed AND p.at >= jobs.repaired_at)`, w.JobID)
+		fresh, err = withdraw(ctx, tx, now, by, w)
 		return err
 	})
+	return fresh, err
+}
+
+func withdraw(ctx context.Context, tx pgx.Tx, now time.Time, by int64, w Withdrawal) (fresh bool, err error) {
+	if w.ClientAt.IsZero() {
+		w.ClientAt = now
+	}
+	fresh, err = appendOnce(ctx, tx, w.ID,
+		`job_id = $2 AND withdraws = $3::text::uuid AND reason = $4 AND entered_by = $5`,
+		`INSERT INTO evidence (id, job_id, withdraws, reason, entered_by, source, client_at, received_at)
+		VALUES ($1::text::uuid, $2, $3::text::uuid, $4, $5, 'observed', $6, $7)`,
+		[]any{w.JobID, w.Withdraws, w.Reason, by}, []any{w.ClientAt, now})
+	if err != nil || !fresh {
+		return fresh, err
+	}
+	_, err = tx.Exec(ctx, `UPDATE jobs SET proved_at = NULL WHERE id = $1 AND proved_at IS NOT NULL AND NOT EXISTS (
+		SELECT FROM proofs p JOIN standing_evidence e ON e.id = p.evidence_id
+		WHERE p.job_id = jobs.id AND p.passed AND p.at >= jobs.repaired_at)`, w.JobID)
 	return fresh, err
 }
 
@@ -143,8 +148,7 @@ func appendOnce(ctx context.Context, tx pgx.Tx, id, same, insert string, content
 		_, err := tx.Exec(ctx, insert, append(args, times...)...)
 		return err == nil, err
 	case found[0].Same == nil || !*found[0].Same:
-		return false, &Error{Kind: Conflict, Constraint: "evidence_pkey",
-			Sentence: "Another entry was already sent under this id. Enter it again."}
+		return false, refusal(Conflict, "evidence_pkey")
 	}
 	return false, nil
 }

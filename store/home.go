@@ -137,6 +137,7 @@ type JobFile struct {
 	Causes         []diag.CauseRef // confirmed
 	Comeback       *Comeback       // the earlier job it came back from
 	CameBackAs     []Comeback      // later jobs that came back from it
+	Captures       []Capture       // in the order they came, replaced ones too
 	Log            []LogLine
 }
 
@@ -168,6 +169,7 @@ func (s *Store) JobFile(ctx context.Context, jobID int64) (f JobFile, err error)
 		queueMany(&b, &back, `SELECT job_id, earlier_id, kind, words, at, by FROM comebacks WHERE job_id = $1`, jobID)
 		queueMany(&b, &f.CameBackAs, `SELECT job_id, earlier_id, kind, words, at, by FROM comebacks
 			WHERE earlier_id = $1 ORDER BY job_id`, jobID)
+		queueMany(&b, &f.Captures, capturesSQL+`WHERE c.job_id = $1 ORDER BY c.at, c.id`, jobID)
 		queueMany(&b, &f.Log, `SELECT l.id, l.at, l.by, p.name AS by_name, l.what, l.words
 			FROM job_log l JOIN people p ON p.id = l.by WHERE l.job_id = $1 ORDER BY l.id`, jobID)
 		if err := tx.SendBatch(ctx, &b).Close(); err != nil {

@@ -199,11 +199,43 @@ var provocations = map[string]string{
 	"sensor_fittings_removed_has_reason": fitting("1, 1, 'zirconia', '', NULL, NULL, now(), NULL, ''"),
 	"sensor_fittings_one_at_a_time":      fitting("1, 1, 'zirconia', '', now(), NULL, NULL, NULL, ''") + fitting("1, 1, 'zirconia', '', now() - interval '1h', NULL, NULL, NULL, ''"),
 	"sensor_fittings_repair_once":        `INSERT INTO sensor_fittings (vehicle_id, bank, position, kind, repair_id, fitted_at, removed_at, removed_why) SELECT vehicle_id, b, 1, 'zirconia', repairs.id, now(), now() + '1h', 'x' FROM repairs JOIN jobs ON jobs.id = job_id, generate_series(1, 2) b WHERE job_id = {worked}`,
+
+	"files_of_job":                file("1", "'a.csv', 'text/csv', 1, sha256('x')"),
+	"files_pkey":                  `INSERT INTO files SELECT * FROM files`,
+	"files_name_present":          file("{open}", "'', 'text/csv', 1, sha256('x')"),
+	"files_media_type_form":       file("{open}", "'a.csv', 'csv', 1, sha256('x')"),
+	"files_size_range":            file("{open}", "'a.csv', 'text/csv', 0, sha256('x')"),
+	"files_sha256_form":           file("{open}", "'a.csv', 'text/csv', 1, 'x'"),
+	"files_content_once":          file("{open}", "'a.csv', 'text/csv', 1, sha256('x')") + file("{open}", "'b.csv', 'text/csv', 1, sha256('x')"),
+	"files_append_only":           `DELETE FROM files`,
+	"files_job_is_open":           file("{closed}", "'a.csv', 'text/csv', 1, sha256('x')"),
+	"file_chunks_n_range":         `INSERT INTO file_chunks VALUES (gen_random_uuid(), -1, 'x')`,
+	"file_chunks_data_size":       `INSERT INTO file_chunks VALUES (gen_random_uuid(), 0, '')`,
+	"file_chunks_append_only":     `UPDATE file_chunks SET data = 'y'`,
+	"mappings_name_present":       `INSERT INTO mappings VALUES ('', '{}', now(), {owner})`,
+	"mappings_mapping_form":       `INSERT INTO mappings VALUES ('a', '[]', now(), {owner})`,
+	"captures_pkey":               `INSERT INTO captures SELECT * FROM captures WHERE job_id = {read} LIMIT 1`,
+	"captures_kind_known":         capture("'movie', '{}', '{}', 'm 1', '', '', NULL"),
+	"captures_mapping_form":       capture("'signal', '[]', '{}', 'm 1', '', '', NULL"),
+	"captures_measurements_form":  capture("'signal', '{}', '1', 'm 1', '', '', NULL"),
+	"captures_program_present":    capture("'signal', '{}', '{}', '', '', '', NULL"),
+	"captures_picture_size":       capture("'signal', '{}', '{}', 'm 1', repeat('x', 500001), '', NULL"),
+	"captures_words_short":        capture("'signal', '{}', '{}', 'm 1', '', repeat('x', 2001), NULL"),
+	"captures_replaced_once":      capture("'signal', '{}', '{}', 'm 1', '', '', c.id") + capture("'signal', '{}', '{}', 'm 1', '', '', c.id"),
+	"captures_not_itself":         strings.Replace(capture("'signal', '{}', '{}', 'm 1', '', '', c.id"), "gen_random_uuid()", "c.id", 1),
+	"captures_file_of_job":        strings.Replace(capture("'signal', '{}', '{}', 'm 1', '', '', NULL"), "c.file_id", "gen_random_uuid()", 1),
+	"captures_replace_one_of_job": capture("'signal', '{}', '{}', 'm 1', '', '', gen_random_uuid()"),
+	"captures_append_only":        `UPDATE captures SET words = 'x'`,
+	"captures_job_is_open":        strings.Replace(capture("'signal', '{}', '{}', 'm 1', '', '', NULL"), "c.job_id", "{closed}", 1),
+	"capture_entries_once":        capture("'signal', '{}', '{}', 'm 1', '', '', c.id") + `INSERT INTO capture_entries (capture_id, job_id, evidence_id) SELECT n.id, e.job_id, e.evidence_id FROM capture_entries e JOIN captures n ON n.replaces = e.capture_id`,
+	"capture_entries_of_capture":  `INSERT INTO capture_entries (capture_id, job_id, evidence_id) SELECT gen_random_uuid(), job_id, id FROM evidence WHERE job_id = {open}`,
+	"capture_entries_of_entry":    `INSERT INTO capture_entries (capture_id, job_id, evidence_id) SELECT capture_id, job_id, gen_random_uuid() FROM capture_entries`,
+	"capture_entries_append_only": `DELETE FROM capture_entries`,
 }
 
 // unreachable are keys that only serve a foreign key: another constraint is
 // always broken first. They have a sentence all the same.
-var unreachable = []string{"jobs_of_vehicle", "evidence_standing_key", "verdicts_key", "repairs_key", "overrides_of_verdict_in_force"}
+var unreachable = []string{"jobs_of_vehicle", "evidence_standing_key", "verdicts_key", "repairs_key", "files_key", "captures_key", "overrides_of_verdict_in_force"}
 
 const openVerdict = `INSERT INTO verdicts (job_id, at, accepted_by, verdict, causes, costs, engine, fingerprint, case_body)
 	VALUES ({diagnosed}, now(), {owner}, '{"decision":"open"}', '[]', '{}', 'e', 'f', '{}');`
@@ -244,6 +276,17 @@ func fitting(rest string) string {
 		removed_km, removed_why) SELECT vehicle_id, %s FROM jobs WHERE id = {open};`, rest)
 }
 
+func file(job, rest string) string {
+	return fmt.Sprintf(`INSERT INTO files (id, job_id, name, media_type, size, sha256, at, by)
+		SELECT gen_random_uuid(), %s, %s, now(), {owner};`, job, rest)
+}
+
+// capture adds one to the fixture's capture c.
+func capture(rest string) string {
+	return fmt.Sprintf(`INSERT INTO captures (id, job_id, file_id, kind, mapping, measurements, program, picture, words, replaces, at, by)
+		SELECT gen_random_uuid(), c.job_id, c.file_id, %s, now(), {owner} FROM captures c WHERE c.replaces IS NULL;`, rest)
+}
+
 // fixture fills a shop with a job at each stage and returns the ids by name.
 func fixture(t *testing.T, db *pgxpool.Pool) map[string]int64 {
 	st := store.New(db)
@@ -275,6 +318,10 @@ func fixture(t *testing.T, db *pgxpool.Pool) map[string]int64 {
 		v.Override = &store.NewOverride{Decision: "no_part", Reason: "The customer sells the car."}
 	}))
 	if err != nil {
+		t.Fatal(err)
+	}
+	capture := factory.Capture(t, st, owner, ids["read"])
+	if _, err := st.AddCapture(ctx, owner, capture); err != nil {
 		t.Fatal(err)
 	}
 	return ids
@@ -337,6 +384,15 @@ func TestSentences(t *testing.T) {
 			named = append(named, m[1])
 		}
 	}
+	rows, _ = db.Query(t.Context(), `
+		SELECT tgrelid::regclass || CASE proname WHEN 'refuse_change' THEN '_append_only' ELSE '_job_is_open' END
+		FROM pg_trigger t JOIN pg_proc p ON p.oid = tgfoid
+		WHERE proname IN ('refuse_change', 'refuse_finished_job', 'verdicts_guard')`)
+	byTable, err := pgx.CollectRows(rows, pgx.RowTo[string])
+	if err != nil {
+		t.Fatal(err)
+	}
+	named = append(named, byTable...)
 	t.Run("every named constraint has one", func(t *testing.T) {
 		for _, n := range named {
 			if _, ok := store.SentenceOf(n); !ok {

@@ -45,6 +45,15 @@ var rowsOf = map[uint]string{
 		UPDATE jobs SET proved_at = now(), closed_at = now(), closed_by = 1, outcome = 'confirmed' WHERE id = 1001;
 		INSERT INTO confirmed_causes VALUES (1001, 'sensor_aged', 1, 1);
 		INSERT INTO comebacks VALUES (1002, 1001, 1, 'not_known_yet', '', now(), 1);`,
+	10: `INSERT INTO files VALUES ('00000000-0000-4000-8000-000000000010', 1002, 'a.csv', 'text/csv', 1, sha256('x'), now(), 1);
+		INSERT INTO file_chunks VALUES ('00000000-0000-4000-8000-000000000010', 0, 'x');
+		INSERT INTO mappings VALUES ('usual', '{}', now(), 1);
+		INSERT INTO captures (id, job_id, file_id, kind, mapping, measurements, program, picture, words, at, by) VALUES
+			('00000000-0000-4000-8000-000000000011', 1002, '00000000-0000-4000-8000-000000000010', 'signal', '{}', '{}', 'm', '', '', now(), 1);
+		INSERT INTO evidence (id, job_id, body, source, entered_by, client_at, received_at) VALUES
+			('00000000-0000-4000-8000-000000000012', 1002, '{"kind":"signal","bank":1,"position":1}', 'measured', 1, now(), now());
+		INSERT INTO capture_entries (capture_id, job_id, evidence_id) VALUES
+			('00000000-0000-4000-8000-000000000011', 1002, '00000000-0000-4000-8000-000000000012');`,
 }
 
 func TestUpgrade(t *testing.T) {

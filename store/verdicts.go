@@ -102,8 +102,7 @@ func (s *Store) OverrideVerdict(ctx context.Context, by, jobID, verdictID int64,
 			return err
 		}
 		if inForce == nil || *inForce != verdictID {
-			return &Error{Kind: Conflict, Constraint: "overrides_of_verdict_in_force",
-				Sentence: sentences["overrides_of_verdict_in_force"].words}
+			return refusal(Conflict, "overrides_of_verdict_in_force")
 		}
 		if err := override(ctx, tx, now, by, jobID, verdictID, n); err != nil {
 			return err

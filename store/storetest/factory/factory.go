@@ -3,7 +3,9 @@
 package factory
 
 import (
+	"encoding/json"
 	"fmt"
+	"strings"
 	"sync/atomic"
 	"testing"
 
@@ -117,6 +119,25 @@ func Proof(jobID int64, outcome string) store.NewProof {
 	return store.NewProof{Statement: "Readiness complete, trims near 0.", Entry: Entry(jobID, func(e *store.NewEntry) {
 		e.Body = diag.Entry{Kind: diag.KindResult, Test: "road_proof", Outcome: outcome}
 	})}
+}
+
+// File keeps a small recording with a job and returns it.
+func File(t testing.TB, st *store.Store, by, jobID int64) store.File {
+	t.Helper()
+	f, err := st.AddFile(t.Context(), by, store.NewFile{ID: store.NewID(), JobID: jobID, Name: "bank1.csv", MediaType: "text/csv"},
+		strings.NewReader(fmt.Sprintf("time,volts\n0,0.1\n%d,0.9\n", serial.Add(1))))
+	check(t, err)
+	return f
+}
+
+// Capture is a signal capture with one entry, of a file that it keeps.
+func Capture(t testing.TB, st *store.Store, by, jobID int64) store.NewCapture {
+	t.Helper()
+	return store.NewCapture{ID: store.NewID(), JobID: jobID, FileID: File(t, st, by, jobID).ID, Kind: store.CaptureSignal,
+		Mapping: json.RawMessage(`{"time": "s", "volts": "V"}`), Measurements: json.RawMessage(`{"crossings_hz": 1.4}`), Program: "measure 1",
+		Picture: "<svg/>", Entries: []store.NewEntry{Entry(jobID, func(e *store.NewEntry) {
+			e.Body = diag.Entry{Kind: diag.KindSignal, Bank: 1, Position: 1, CrossingsHz: new(1.4)}
+		})}}
 }
 
 // Stage is how far a job is.
