@@ -97,7 +97,7 @@ func addEntry(ctx context.Context, tx pgx.Tx, now time.Time, by int64, n NewEntr
 	if n.ClientAt.IsZero() {
 		n.ClientAt = now
 	}
-	return appendOnce(ctx, tx, n.ID,
+	return insertOnce(ctx, tx, "evidence", n.ID,
 		`job_id = $2 AND body = $3 AND source = $4 AND entered_by = $5`,
 		`INSERT INTO evidence (id, job_id, body, source, entered_by, client_at, received_at)
 		VALUES ($1::text::uuid, $2, $3, $4, $5, $6, $7)`,
@@ -118,7 +118,7 @@ func withdraw(ctx context.Context, tx pgx.Tx, now time.Time, by int64, w Withdra
 	if w.ClientAt.IsZero() {
 		w.ClientAt = now
 	}
-	fresh, err = appendOnce(ctx, tx, w.ID,
+	fresh, err = insertOnce(ctx, tx, "evidence", w.ID,
 		`job_id = $2 AND withdraws = $3::text::uuid AND reason = $4 AND entered_by = $5`,
 		`INSERT INTO evidence (id, job_id, withdraws, reason, entered_by, source, client_at, received_at)
 		VALUES ($1::text::uuid, $2, $3::text::uuid, $4, $5, 'observed', $6, $7)`,
@@ -130,25 +130,4 @@ func withdraw(ctx context.Context, tx pgx.Tx, now time.Time, by int64, w Withdra
 		SELECT FROM proofs p JOIN standing_evidence e ON e.id = p.evidence_id
 		WHERE p.job_id = jobs.id AND p.passed AND p.at >= jobs.repaired_at)`, w.JobID)
 	return fresh, err
-}
-
-// appendOnce inserts a line of the log unless the very same line is there. The
-// same id with other content is a conflict.
-func appendOnce(ctx context.Context, tx pgx.Tx, id, same, insert string, content, times []any) (fresh bool, err error) {
-	// Of two senders of one id the second waits for the first.
-	if _, err := tx.Exec(ctx, `SELECT pg_advisory_xact_lock(hashtextextended($1, 0))`, id); err != nil {
-		return false, err
-	}
-	args := append([]any{id}, content...)
-	found, err := many[struct{ Same *bool }](ctx, tx, `SELECT `+same+` AS same FROM evidence WHERE id = $1::text::uuid`, args...)
-	switch {
-	case err != nil:
-		return false, err
-	case len(found) == 0:
-		_, err := tx.Exec(ctx, insert, append(args, times...)...)
-		return err == nil, err
-	case found[0].Same == nil || !*found[0].Same:
-		return false, refusal(Conflict, "evidence_pkey")
-	}
-	return false, nil
 }

@@ -138,6 +138,10 @@ type JobFile struct {
 	Comeback       *Comeback       // the earlier job it came back from
 	CameBackAs     []Comeback      // later jobs that came back from it
 	Captures       []Capture       // in the order they came, replaced ones too
+	Photos         []Photo         // not the removed ones
+	SetAsides      []SetAside      // tests that cannot be done here
+	MakerData      []MakerData
+	Minutes        float64 // noted as spent on tests
 	Log            []LogLine
 }
 
@@ -170,6 +174,11 @@ func (s *Store) JobFile(ctx context.Context, jobID int64) (f JobFile, err error)
 		queueMany(&b, &f.CameBackAs, `SELECT job_id, earlier_id, kind, words, at, by FROM comebacks
 			WHERE earlier_id = $1 ORDER BY job_id`, jobID)
 		queueMany(&b, &f.Captures, capturesSQL+`WHERE c.job_id = $1 ORDER BY c.at, c.id`, jobID)
+		queueMany(&b, &f.Photos, photosSQL+`WHERE f.job_id = $1 AND f.removed_at IS NULL ORDER BY f.at, f.id`, jobID)
+		queueMany(&b, &f.SetAsides, setAsidesSQL+`WHERE s.job_id = $1 AND s.lifted_at IS NULL ORDER BY s.at, s.id`, jobID)
+		queueMany(&b, &f.MakerData, makerDataSQL+`JOIN jobs j ON j.id = $1 JOIN vehicles v ON v.id = j.vehicle_id
+			WHERE m.vehicle_id = v.id OR (m.family <> '' AND m.family = v.family) ORDER BY m.bank, m.position, m.id`, jobID)
+		queueValue(&b, &f.Minutes, `SELECT coalesce(sum(minutes), 0) FROM test_times WHERE job_id = $1`, jobID)
 		queueMany(&b, &f.Log, `SELECT l.id, l.at, l.by, p.name AS by_name, l.what, l.words
 			FROM job_log l JOIN people p ON p.id = l.by WHERE l.job_id = $1 ORDER BY l.id`, jobID)
 		if err := tx.SendBatch(ctx, &b).Close(); err != nil {

@@ -22,6 +22,7 @@ type Repair struct {
 	Position   int
 	Kind       diag.SensorKind // of a fitting
 	PartNumber string
+	TorqueNm   *float64 // how tight a new sensor was made
 	Words      string
 	Despite    string // why a part went in before the maker of the damage was mended
 	UndoneAt   *time.Time
@@ -44,13 +45,14 @@ type NewRepair struct {
 	Position   int
 	Kind       diag.SensorKind
 	PartNumber string
+	TorqueNm   *float64 // N·m; nil is not written down
 	Words      string
 	Despite    string
 }
 
 const repairsSQL = `
 	SELECT r.id, r.job_id, r.at, r.by, p.name AS by_name, r.action, r.cause, r.bank, r.position, r.kind, r.part_number,
-		r.words, r.despite, r.undone_at, r.undone_by, r.undone_why
+		r.torque_nm, r.words, r.despite, r.undone_at, r.undone_by, r.undone_why
 	FROM repairs r JOIN people p ON p.id = r.by `
 
 // AddRepair writes a repair down. A fitting ends the life of the sensor that
@@ -61,9 +63,9 @@ func (s *Store) AddRepair(ctx context.Context, by int64, n NewRepair) (id int64,
 			return err
 		}
 		id, err = value[int64](ctx, tx, `
-			INSERT INTO repairs (job_id, at, by, action, cause, bank, position, kind, part_number, words, despite)
-			VALUES ($1, $2, $3, $4, $5, $6::bigint, $7::bigint, $8, $9, $10, $11) RETURNING id`,
-			n.JobID, now, by, n.Action, n.Cause, n.Bank, n.Position, n.Kind, n.PartNumber, n.Words, n.Despite)
+			INSERT INTO repairs (job_id, at, by, action, cause, bank, position, kind, part_number, words, despite, torque_nm)
+			VALUES ($1, $2, $3, $4, $5, $6::bigint, $7::bigint, $8, $9, $10, $11, $12) RETURNING id`,
+			n.JobID, now, by, n.Action, n.Cause, n.Bank, n.Position, n.Kind, n.PartNumber, n.Words, n.Despite, n.TorqueNm)
 		if err != nil || n.Action != Fitted {
 			return err
 		}

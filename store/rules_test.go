@@ -231,6 +231,56 @@ var provocations = map[string]string{
 	"capture_entries_of_capture":  `INSERT INTO capture_entries (capture_id, job_id, evidence_id) SELECT gen_random_uuid(), job_id, id FROM evidence WHERE job_id = {open}`,
 	"capture_entries_of_entry":    `INSERT INTO capture_entries (capture_id, job_id, evidence_id) SELECT capture_id, job_id, gen_random_uuid() FROM capture_entries`,
 	"capture_entries_append_only": `DELETE FROM capture_entries`,
+
+	"photos_of_job":                photo("1", "'tip', '', 1, 1, '', NULL, 'image/png', 1, 1, sha256('x'), 'x', 'x'"),
+	"photos_pkey":                  `INSERT INTO photos (id, job_id, subject, moment, bank, position, words, media_type, width, height, sha256, data, thumb, client_at, at, by) SELECT id, {open}, 'tip', '', 1, 1, '', 'image/png', 1, 1, sha256('x'), 'x', 'x', now(), now(), by FROM photos`,
+	"photos_subject_known":         photo("{open}", "'cat', '', 1, 1, '', NULL, 'image/png', 1, 1, sha256('x'), 'x', 'x'"),
+	"photos_moment_known":          photo("{open}", "'tip', 'now', 1, 1, '', NULL, 'image/png', 1, 1, sha256('x'), 'x', 'x'"),
+	"photos_bank_range":            photo("{open}", "'tip', '', 3, 1, '', NULL, 'image/png', 1, 1, sha256('x'), 'x', 'x'"),
+	"photos_position_range":        photo("{open}", "'tip', '', 1, 5, '', NULL, 'image/png', 1, 1, sha256('x'), 'x', 'x'"),
+	"photos_position_has_bank":     photo("{open}", "'tip', '', 0, 1, '', NULL, 'image/png', 1, 1, sha256('x'), 'x', 'x'"),
+	"photos_words_short":           photo("{open}", "'tip', '', 1, 1, repeat('x', 2001), NULL, 'image/png', 1, 1, sha256('x'), 'x', 'x'"),
+	"photos_media_type_known":      photo("{open}", "'tip', '', 1, 1, '', NULL, 'image/svg+xml', 1, 1, sha256('x'), 'x', 'x'"),
+	"photos_pixels_range":          photo("{open}", "'tip', '', 1, 1, '', NULL, 'image/png', 30000, 30000, sha256('x'), 'x', 'x'"),
+	"photos_sha256_matches":        photo("{open}", "'tip', '', 1, 1, '', NULL, 'image/png', 1, 1, sha256('y'), 'x', 'x'"),
+	"photos_data_size":             photo("{open}", "'tip', '', 1, 1, '', NULL, 'image/png', 1, 1, sha256(''), '', 'x'"),
+	"photos_thumb_size":            photo("{open}", "'tip', '', 1, 1, '', NULL, 'image/png', 1, 1, sha256('x'), 'x', ''"),
+	"photos_removed_has_reason":    `UPDATE photos SET removed_at = now(), removed_by = {owner}`,
+	"photos_removed_by_someone":    `UPDATE photos SET removed_at = now(), removed_why = 'x'`,
+	"photos_of_entry":              photo("{open}", "'tip', '', 1, 1, '', gen_random_uuid(), 'image/png', 1, 1, sha256('x'), 'x', 'x'"),
+	"photos_append_only":           `DELETE FROM photos`,
+	"photos_job_is_open":           photo("{closed}", "'tip', '', 1, 1, '', NULL, 'image/png', 1, 1, sha256('x'), 'x', 'x'"),
+	"test_times_of_job":            `INSERT INTO test_times VALUES (gen_random_uuid(), 1, 'tip_look', 1, 1, 5, now(), now(), {owner})`,
+	"test_times_pkey":              `INSERT INTO test_times SELECT md5('a')::uuid, {open}, 'tip_look', 1, 1, n, now(), now(), {owner} FROM generate_series(1, 2) n`,
+	"test_times_test_form":         `INSERT INTO test_times VALUES (gen_random_uuid(), {open}, 'Look', 1, 1, 5, now(), now(), {owner})`,
+	"test_times_bank_range":        `INSERT INTO test_times VALUES (gen_random_uuid(), {open}, 'tip_look', 3, 1, 5, now(), now(), {owner})`,
+	"test_times_position_range":    `INSERT INTO test_times VALUES (gen_random_uuid(), {open}, 'tip_look', 1, 5, 5, now(), now(), {owner})`,
+	"test_times_minutes_range":     `INSERT INTO test_times VALUES (gen_random_uuid(), {open}, 'tip_look', 1, 1, 601, now(), now(), {owner})`,
+	"test_times_append_only":       `INSERT INTO test_times VALUES (gen_random_uuid(), {open}, 'tip_look', 1, 1, 5, now(), now(), {owner}); DELETE FROM test_times`,
+	"test_times_job_is_open":       `INSERT INTO test_times VALUES (gen_random_uuid(), {closed}, 'tip_look', 1, 1, 5, now(), now(), {owner})`,
+	"set_asides_of_job":            setAside("1", "'tip_look', 1, 1, 'x'"),
+	"set_asides_pkey":              setAside("{open}", "'tip_look', 1, 1, 'x'") + `INSERT INTO set_asides SELECT id, job_id, 'trims', bank, position, why, client_at, at, by FROM set_asides`,
+	"set_asides_test_form":         setAside("{open}", "'Look', 1, 1, 'x'"),
+	"set_asides_bank_range":        setAside("{open}", "'tip_look', 3, 1, 'x'"),
+	"set_asides_position_range":    setAside("{open}", "'tip_look', 1, 5, 'x'"),
+	"set_asides_why_present":       setAside("{open}", "'tip_look', 1, 1, ''"),
+	"set_asides_lifted_by_someone": setAside("{open}", "'tip_look', 1, 1, 'x'") + `UPDATE set_asides SET lifted_at = now()`,
+	"set_asides_once":              setAside("{open}", "'tip_look', 1, 1, 'x'") + setAside("{open}", "'tip_look', 1, 1, 'y'"),
+	"set_asides_job_is_open":       setAside("{closed}", "'tip_look', 1, 1, 'x'"),
+	"maker_data_family_short":      makerData("family", "repeat('x', 81)"),
+	"maker_data_bank_range":        makerData("family, bank", "'T', 3"),
+	"maker_data_position_range":    makerData("family, bank, position", "'T', 1, 5"),
+	"maker_data_position_has_bank": makerData("family, bank, position", "'T', 0, 1"),
+	"maker_data_torque_range":      makerData("family, torque_nm", "'T', 0"),
+	"maker_data_thread_short":      makerData("family, thread", "'T', repeat('x', 41)"),
+	"maker_data_socket_range":      makerData("family, socket_mm", "'T', 61"),
+	"maker_data_ohm_range":         makerData("family, ohm_low, ohm_high", "'T', 8, 5"),
+	"maker_data_kpa_range":         makerData("family, kpa_low", "'T', 300"),
+	"maker_data_words_short":       makerData("family, words", "'T', repeat('x', 4001)"),
+	"maker_data_source_present":    strings.Replace(makerData("family", "'T'"), "'handbook'", "''", 1),
+	"maker_data_family_or_vehicle": makerData("family", "''"),
+	"maker_data_once":              makerData("family", "'T'") + makerData("family", "'T'"),
+	"repairs_torque_range":         strings.Replace(repair("{approved}", `'mended', 'pcv_fault', 0, 0, ''`), "words)", "words, torque_nm)", 1) + ", 0",
 }
 
 // unreachable are keys that only serve a foreign key: another constraint is
@@ -287,6 +337,26 @@ func capture(rest string) string {
 		SELECT gen_random_uuid(), c.job_id, c.file_id, %s, now(), {owner} FROM captures c WHERE c.replaces IS NULL;`, rest)
 }
 
+func photo(job, rest string) string {
+	return fmt.Sprintf(`INSERT INTO photos (id, job_id, subject, moment, bank, position, words, evidence_id, media_type, width, height,
+		sha256, data, thumb, client_at, at, by) VALUES (gen_random_uuid(), %s, %s, now(), now(), {owner});`, job, rest)
+}
+
+func setAside(job, rest string) string {
+	return fmt.Sprintf(`INSERT INTO set_asides (id, job_id, test, bank, position, why, client_at, at, by)
+		VALUES (gen_random_uuid(), %s, %s, now(), now(), {owner});`, job, rest)
+}
+
+// makerData sets the columns named; bank and position are 0 unless they are.
+func makerData(columns, values string) string {
+	for _, c := range []string{"bank", "position"} {
+		if !strings.Contains(columns, c) {
+			columns, values = columns+", "+c, values+", 0"
+		}
+	}
+	return fmt.Sprintf(`INSERT INTO maker_data (%s, source, changed_at, changed_by) VALUES (%s, 'handbook', now(), {owner});`, columns, values)
+}
+
 // fixture fills a shop with a job at each stage and returns the ids by name.
 func fixture(t *testing.T, db *pgxpool.Pool) map[string]int64 {
 	st := store.New(db)
@@ -322,6 +392,9 @@ func fixture(t *testing.T, db *pgxpool.Pool) map[string]int64 {
 	}
 	capture := factory.Capture(t, st, owner, ids["read"])
 	if _, err := st.AddCapture(ctx, owner, capture); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := st.AddPhoto(ctx, owner, factory.Photo(ids["read"])); err != nil {
 		t.Fatal(err)
 	}
 	return ids

@@ -130,3 +130,25 @@ func must(ctx context.Context, tx pgx.Tx, sql string, args ...any) error {
 	}
 	return nil
 }
+
+// insertOnce inserts a row whose id was made by the client, unless that very
+// row is there. The same id with other content is a conflict. The id is $1,
+// content begins at $2, and what may differ when it is sent again comes after.
+func insertOnce(ctx context.Context, tx pgx.Tx, table, id, same, insert string, content, rest []any) (fresh bool, err error) {
+	// Of two senders of one id the second waits for the first.
+	if _, err := tx.Exec(ctx, `SELECT pg_advisory_xact_lock(hashtextextended($1, 0))`, id); err != nil {
+		return false, err
+	}
+	args := append([]any{id}, content...)
+	found, err := many[struct{ Same *bool }](ctx, tx, `SELECT `+same+` AS same FROM `+table+` WHERE id = $1::text::uuid`, args...)
+	switch {
+	case err != nil:
+		return false, err
+	case len(found) == 0:
+		_, err := tx.Exec(ctx, insert, append(args, rest...)...)
+		return err == nil, err
+	case found[0].Same == nil || !*found[0].Same:
+		return false, refusal(Conflict, table+"_pkey")
+	}
+	return false, nil
+}

@@ -54,6 +54,12 @@ var rowsOf = map[uint]string{
 			('00000000-0000-4000-8000-000000000012', 1002, '{"kind":"signal","bank":1,"position":1}', 'measured', 1, now(), now());
 		INSERT INTO capture_entries (capture_id, job_id, evidence_id) VALUES
 			('00000000-0000-4000-8000-000000000011', 1002, '00000000-0000-4000-8000-000000000012');`,
+	20: `INSERT INTO photos (id, job_id, subject, moment, bank, position, words, media_type, width, height, sha256, data, thumb, client_at, at, by)
+		VALUES (gen_random_uuid(), 1002, 'tip', '', 1, 1, '', 'image/png', 1, 1, sha256('x'), 'x', 'x', now(), now(), 1);
+		INSERT INTO test_times VALUES (gen_random_uuid(), 1002, 'tip_look', 1, 1, 20, now(), now(), 1);
+		INSERT INTO set_asides (id, job_id, test, bank, position, why, client_at, at, by)
+		VALUES (gen_random_uuid(), 1002, 'intake_smoke', 0, 0, 'no smoke machine', now(), now(), 1);
+		INSERT INTO maker_data (family, bank, position, torque_nm, source, changed_at, changed_by) VALUES ('Taiga', 1, 1, 45, 'handbook', now(), 1);`,
 }
 
 func TestUpgrade(t *testing.T) {

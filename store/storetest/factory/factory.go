@@ -140,6 +140,17 @@ func Capture(t testing.TB, st *store.Store, by, jobID int64) store.NewCapture {
 		})}}
 }
 
+// Photo is a small picture of a tip.
+func Photo(jobID int64, mods ...func(*store.NewPhoto)) store.NewPhoto {
+	data := fmt.Appendf(nil, "picture %d", serial.Add(1))
+	p := store.NewPhoto{ID: store.NewID(), JobID: jobID, Subject: "tip", Bank: 1, Position: 1, MediaType: "image/png",
+		Width: 1600, Height: 1200, Data: data, Thumb: data[:7]}
+	for _, mod := range mods {
+		mod(&p)
+	}
+	return p
+}
+
 // Stage is how far a job is.
 type Stage int
 
