@@ -42,6 +42,7 @@ type JobView struct {
 	LeftOut string
 
 	Next    *TestView
+	Settled string // what is next once a verdict is in force
 	Others  []TestView
 	Stages  Stages
 	Verdict VerdictView

@@ -73,6 +73,9 @@ func MoveSentence(m MoveView) string {
 		}
 		return "Say yes to this: " + m.What
 	case ActMend:
+		if m.What == "" {
+			return "Mend what was found"
+		}
 		return Upper(m.What)
 	case ActFinish:
 		return "Finish the repair"

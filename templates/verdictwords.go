@@ -79,7 +79,15 @@ func and(ss []string) string {
 	case 1:
 		return ss[0]
 	}
-	return strings.Join(ss[:len(ss)-1], ", ") + " and " + ss[len(ss)-1]
+	out := ss[0]
+	for i, s := range ss[1:] {
+		if i == len(ss)-2 {
+			out += " and " + lower(s)
+		} else {
+			out += ", " + lower(s)
+		}
+	}
+	return out
 }
 
 // FaultHere is what the line map says of the suspicion against a sensor.

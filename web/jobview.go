@@ -434,6 +434,9 @@ func (d *desk) nextViews(v *templates.JobView) {
 		return
 	}
 	n := d.decision.Next
+	if _, _, _, settled := d.inForce(); settled && !d.stale() {
+		n, v.Settled = nil, templates.MoveSentence(v.Move)
+	}
 	if n != nil {
 		t := d.testView(n.Test, n.Bank, n.Position)
 		t.Minutes, t.Why = templates.MinutesWords(n.Minutes), n.Why

@@ -175,6 +175,9 @@ func Lay(v View) Drawing {
 			joinBefore = s.Position
 		}
 	}
+	if two && joinBefore == 4 && !slices.ContainsFunc(v.Sensors, func(s Sensor) bool { return s.Bank == 2 }) {
+		joinBefore = 1 // one bank for the module: the sides join before its first sensor
+	}
 	third := slices.ContainsFunc(v.Sensors, func(s Sensor) bool { return s.Position == 3 })
 	x := map[int]int{1: at(.08), 2: at(.56), 3: at(.80)}
 	conv, joinAt := at(.33), 0
@@ -182,7 +185,7 @@ func Lay(v View) Drawing {
 	case !two:
 		joinBefore = 0
 	case joinBefore <= 1:
-		joinAt, x[1], conv, x[2], x[3] = at(.17), at(.24), at(.42), at(.62), at(.82)
+		joinAt, x[1], conv, x[2], x[3] = at(.17), at(.24), at(.40), at(.60), at(.78)
 	case joinBefore == 2:
 		joinAt, conv, x[2], x[3] = at(.40), at(.46), at(.66), at(.84)
 	case joinBefore == 3:
