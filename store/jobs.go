@@ -114,6 +114,11 @@ func (s *Store) OpenJob(ctx context.Context, by int64, in Intake) (id int64, err
 	return id, err
 }
 
+// JobByIntake returns the number of the job that an intake opened, or ErrNotFound.
+func (s *Store) JobByIntake(ctx context.Context, intakeID string) (int64, error) {
+	return value[int64](ctx, s.pool, `SELECT id FROM jobs WHERE intake_id = $1::text::uuid`, intakeID)
+}
+
 // JobEdit is what may be mended on an open job's head.
 type JobEdit struct {
 	ID           int64

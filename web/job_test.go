@@ -90,7 +90,7 @@ func TestIntake(t *testing.T) {
 		b.get(path).want(t, 200, "2014 Halden Corrie", "KLR 482", "Mixture too lean, bank 1", "Mixture too lean, bank 2", "told by others", "112\u202f400 mi")
 	})
 	t.Run("takes the same form once when it is sent twice", func(t *testing.T) {
-		a := b.post("/jobs", with(good, "plate_anew", "yes"))
+		a := b.post("/jobs", good)
 		if a.want(t, 303).location != path {
 			t.Errorf("a second job at %s", a.location)
 		}
@@ -308,7 +308,9 @@ func TestEvidence(t *testing.T) {
 	})
 	t.Run("escapes what people typed", func(t *testing.T) {
 		send("note", "note", `<script>alert("x")</script>`).want(t, 303)
-		b.get(at(job, "")).lacks(t, `<script>alert`)
+		if strings.Contains(b.get(at(job, "")).body, `<script>alert`) {
+			t.Error("a script came through")
+		}
 	})
 	t.Run("sends the case as the engine reads it", func(t *testing.T) {
 		a := b.get(at(job, "/case.json")).want(t, 200)

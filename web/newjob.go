@@ -178,6 +178,13 @@ func (s *server) openJob(w http.ResponseWriter, r *http.Request) error {
 	if id := r.PostFormValue("intake"); id != "" {
 		in.Intake = id
 	}
+	// The same form sent twice opened its job the first time.
+	switch id, err := s.store.JobByIntake(ctx, in.Intake); {
+	case err == nil:
+		return see(w, r, fmt.Sprintf("/jobs/%d", id))
+	case !errors.Is(err, store.ErrNotFound) && !errors.Is(err, store.ErrRule):
+		return err
+	}
 	f := form{r: r}
 	take := store.Intake{ID: in.Intake, Concern: f.text(&in.Concern, 4000), OdometerUnit: f.choice(&in.OdometerUnit)}
 	if n := f.whole(&in.Odometer, 0, 3000000); in.Odometer.Value != "" {
