@@ -13,6 +13,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"crosscount/store/cluster"
 )
 
 // The program under test is this test binary, started again as the program.
@@ -153,6 +155,17 @@ func get(t *testing.T, url string) int {
 	}
 	resp.Body.Close()
 	return resp.StatusCode
+}
+
+func needPostgres(t *testing.T) {
+	t.Helper()
+	if len(cluster.Find("")) > 0 {
+		return
+	}
+	if os.Getenv("CI") == "true" {
+		t.Fatal("no PostgreSQL is installed, and CI must not skip this")
+	}
+	t.Skip("SKIPPED: no PostgreSQL is installed")
 }
 
 func TestCommandLine(t *testing.T) {

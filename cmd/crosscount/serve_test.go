@@ -37,17 +37,6 @@ func (p *process) site(t *testing.T) string {
 	return m[1]
 }
 
-func needPostgres(t *testing.T) {
-	t.Helper()
-	if len(cluster.Find("")) > 0 {
-		return
-	}
-	if os.Getenv("CI") == "true" {
-		t.Fatal("no PostgreSQL is installed, and CI must not skip this")
-	}
-	t.Skip("SKIPPED: no PostgreSQL is installed")
-}
-
 func TestServe(t *testing.T) {
 	t.Run("gives a shop without an owner one link, which works", func(t *testing.T) {
 		p := launch(t, []string{"DATABASE_URL=" + storetest.DSN(t), "CROSSCOUNT_ADDRESS=127.0.0.1:0"}, "serve")

@@ -744,9 +744,8 @@ func TestAsOrdinaryUser(t *testing.T) {
 	cmd.Env = append(os.Environ(), "HOME="+home, "TMPDIR="+home)
 	cmd.SysProcAttr = &syscall.SysProcAttr{Credential: &syscall.Credential{Uid: uint32(who.uid), Gid: uint32(who.gid)}}
 	out, err := cmd.CombinedOutput()
-	t.Logf("as %s:\n%s", who.name, out)
 	if err != nil {
-		t.Fatalf("as %s: %v", who.name, err)
+		t.Fatalf("as %s: %v\n%s", who.name, err, out)
 	}
 	if n := strings.Count(string(out), "--- PASS: TestKill/"); n < 5 {
 		t.Errorf("only %d kill tests ran as %s", n, who.name)
