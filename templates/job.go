@@ -279,7 +279,7 @@ type ApproveForm struct {
 
 // NewApproveForm is the empty form.
 func NewApproveForm() ApproveForm {
-	return ApproveForm{Words: Field{Name: "words", Label: "Who said yes, how, and up to what?", Required: true, Whole: true, Hint: "Such as: by telephone, up to 300."}}
+	return ApproveForm{Words: Field{Name: "yes_words", Label: "Who said yes, how, and up to what?", Required: true, Whole: true, Hint: "Such as: by telephone, up to 300."}}
 }
 
 // RepairLine is one thing done.
@@ -309,7 +309,7 @@ type MendForm struct {
 func NewMendForm(causes []Option) MendForm {
 	return MendForm{
 		Cause: Field{Name: "cause", Label: "What was mended?", Required: true, Whole: true, Options: causes},
-		Words: Field{Name: "words", Label: "How", Whole: true, Hint: "What was found and done, in your words."},
+		Words: Field{Name: "mend_words", Label: "How", Whole: true, Hint: "What was found and done, in your words."},
 	}
 }
 
@@ -357,7 +357,7 @@ type ProofForm struct {
 // NewProofForm is the empty form.
 func NewProofForm() ProofForm {
 	return ProofForm{
-		Outcome:   Field{Name: "outcome", Label: "How did it go?", Required: true, Options: []Option{{"passed", "Passed: monitors ready, no code, trims near zero"}, {"failed", "Failed"}}},
+		Outcome:   Field{Name: "proof", Label: "How did it go?", Required: true, Options: []Option{{"passed", "Passed: monitors ready, no code, trims near zero"}, {"failed", "Failed"}}},
 		Statement: Field{Name: "statement", Label: "What was seen", Required: true, Whole: true, Hint: "Such as: 22 km, all monitors ready, trims +2 %, no code stored or pending."},
 	}
 }
@@ -391,9 +391,9 @@ func OutcomeWord(o string) string {
 // NewCloseForm is the form to end a job.
 func NewCloseForm() CloseForm {
 	f := CloseForm{
-		Outcome: Field{Name: "outcome", Label: "How does it end?", Required: true},
+		Outcome: Field{Name: "ending", Label: "How does it end?", Required: true},
 		Other:   Field{Name: "other", Label: "Another cause", Whole: true},
-		Words:   Field{Name: "words", Label: "For the record", Whole: true, Hint: "Anything the next one should know."},
+		Words:   Field{Name: "close_words", Label: "For the record", Whole: true, Hint: "Anything the next one should know."},
 	}
 	for _, o := range []string{"confirmed", "nothing_wrong", "not_found", "declined"} {
 		f.Outcome.Options = append(f.Outcome.Options, Option{o, Upper(OutcomeWord(o))})

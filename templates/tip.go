@@ -56,7 +56,7 @@ func crust() string {
 func soot() string {
 	var b strings.Builder
 	h := tipBottom - tipTop
-	for x := tipLeft - h; x <= tipRight; x += 3.2 {
+	for x := tipLeft - h; x <= tipRight; x += 4.6 {
 		a, z := max(x, tipLeft), min(x+h, tipRight)
 		fmt.Fprintf(&b, "M%.1f %.1fL%.1f %.1f", a, tipTop+(a-x), z, tipTop+(z-x))
 		fmt.Fprintf(&b, "M%.1f %.1fL%.1f %.1f", a, tipBottom-(a-x), z, tipBottom-(z-x))

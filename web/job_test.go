@@ -378,7 +378,7 @@ func TestHandOver(t *testing.T) {
 		home(writer, "Say yes to this: fit a new sensor, bank 1, position 1")
 		tech.post(at(job, "/fitted"), url.Values{"part": {"1-1"}}).want(t, 422)
 		writer.post(at(job, "/approve"), url.Values{}).want(t, 422, "Nothing is filled in")
-		writer.post(at(job, "/approve"), url.Values{"words": {"by telephone, up to 300"}}).want(t, 303)
+		writer.post(at(job, "/approve"), url.Values{"yes_words": {"by telephone, up to 300"}}).want(t, 303)
 		home(tech, "Fit a new sensor, bank 1, position 1")
 	})
 	t.Run("takes only a part that the verdict asks for", func(t *testing.T) {
@@ -414,7 +414,7 @@ func TestHandOver(t *testing.T) {
 		tech.post(at(job, "/finish"), nil).want(t, 303)
 		home(tech, "Drive the proof")
 		proof := func(outcome, statement string) answer {
-			return tech.post(at(job, "/proof"), url.Values{"id": {store.NewID()}, "outcome": {outcome}, "statement": {statement}})
+			return tech.post(at(job, "/proof"), url.Values{"id": {store.NewID()}, "proof": {outcome}, "statement": {statement}})
 		}
 		proof("passed", "").want(t, 422, "Nothing is filled in")
 		proof("perhaps", "x").want(t, 422, "not one of the choices")
@@ -425,8 +425,8 @@ func TestHandOver(t *testing.T) {
 		home(writer, "Close the job and hand the car over")
 	})
 	t.Run("closes with a confirmed cause and no other way", func(t *testing.T) {
-		writer.post(at(job, "/close"), url.Values{"outcome": {"confirmed"}}).want(t, 422, "No cause is named")
-		writer.post(at(job, "/close"), url.Values{"outcome": {"confirmed"}, "other": {"heater_element_open/1/1"}, "words": {"Done."}}).want(t, 303)
+		writer.post(at(job, "/close"), url.Values{"ending": {"confirmed"}}).want(t, 422, "No cause is named")
+		writer.post(at(job, "/close"), url.Values{"ending": {"confirmed"}, "other": {"heater_element_open/1/1"}, "close_words": {"Done."}}).want(t, 303)
 		writer.get(at(job, "")).want(t, 200, "Closed", "the cause is confirmed")
 	})
 	t.Run("takes no more evidence once closed, and says how to go on", func(t *testing.T) {

@@ -141,5 +141,12 @@ func grouped(s string) bool {
 	return false
 }
 
-// trim writes a number without needless zeros.
-func trim(n float64) string { return strconv.FormatFloat(n, 'f', -1, 64) }
+// trim writes a number without needless zeros, to six figures: instruments show no
+// more, and sums of decimals carry dust behind that.
+func trim(n float64) string {
+	short, err := strconv.ParseFloat(strconv.FormatFloat(n, 'g', 6, 64), 64)
+	if err != nil {
+		short = n
+	}
+	return strconv.FormatFloat(short, 'f', -1, 64)
+}
