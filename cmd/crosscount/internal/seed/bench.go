@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"crosscount/diag"
+	"crosscount/diag/chem"
 )
 
 // bench is a car with known faults. It answers every test with numbers that follow
@@ -438,8 +439,7 @@ func (b *bench) tip(p place) []diag.Entry {
 }
 
 // gas is what an analyser shows in the tailpipe at idle and at cruise, for the mean
-// air ratio of the banks: the complete-combustion balance of petrol (CH1.7261O0.0176
-// in air with 3.773 N2 per O2, water-gas constant 3.5), a little of it unburnt.
+// air ratio of the banks: the balance of burnt petrol, a little of it left unburnt.
 func (b *bench) gas(place) []diag.Entry {
 	var es []diag.Entry
 	for _, s := range []string{"idle", "cruise"} {
@@ -447,7 +447,11 @@ func (b *bench) gas(place) []diag.Entry {
 		for bank := 1; bank <= b.banks(); bank++ {
 			l += b.lambda(bank, s) / float64(b.banks())
 		}
-		co2, co, o2 := exhaust(l)
+		products, err := chem.PetrolBalance.Products(l)
+		if err != nil {
+			continue // no bench car burns outside the balance's range
+		}
+		co2, co, _, o2 := products.DryPct()
 		unburnt := 0.12 + math.Abs(b.noise(0.03)) // CO with half its oxygen left over
 		hc := 45 + math.Abs(b.noise(12))
 		if _, ok := b.hasAnywhere("misfire"); ok {
@@ -462,34 +466,6 @@ func (b *bench) gas(place) []diag.Entry {
 			O2Pct: num(o2+unburnt/2+hc*9e-4, 2), HCPpm: num(hc, 0)})
 	}
 	return es
-}
-
-// exhaust gives dry CO2, CO and O2 in per cent for an air ratio.
-func exhaust(lambda float64) (co2, co, o2 float64) {
-	const h, o, k, n2 = 1.7261, 0.0176, 3.5, 3.773
-	air := lambda * (1 + h/4 - o/2) // O2 per C
-	if lambda >= 1 {
-		left := air - (1 + h/4 - o/2)
-		dry := 1 + left + n2*air
-		return 100 / dry, 0, 100 * left / dry
-	}
-	// c of the carbon burns to CO; oxygen and the water-gas balance fix c.
-	dryOf := func(c float64) (h2, gap float64) {
-		h2 = 2*(1+h/4-o/2-air) - c // hydrogen that found no oxygen
-		return h2, c*(h/2-h2) - k*(1-c)*h2
-	}
-	lo, hi := 0.0, min(1, 2*(1+h/4-o/2-air))
-	for range 60 {
-		c := (lo + hi) / 2
-		if _, gap := dryOf(c); gap > 0 {
-			hi = c
-		} else {
-			lo = c
-		}
-	}
-	h2, _ := dryOf(lo)
-	dry := 1 + h2 + n2*air
-	return 100 * (1 - lo) / dry, 100 * lo / dry, 0
 }
 
 func (b *bench) fuelPressure(place) []diag.Entry {
@@ -513,9 +489,11 @@ func (b *bench) airflow(place) []diag.Entry {
 	if b.car.AirMetering != "maf" {
 		return nil
 	}
-	const rpm, intakeC, baro = 5000.0, 24.0, 100.0
-	density := baro * 1000 / (287.05 * (intakeC + 273.15)) // kg/m³, which is g/L
-	g := density * b.car.DisplacementL * rpm / 120 * (0.85 + b.noise(0.015))
+	in := chem.Intake{DisplacementL: b.car.DisplacementL, RPM: 5000, Celsius: 24, KPa: 100}
+	g, err := in.Airflow(0.85 + b.noise(0.015))
+	if err != nil {
+		return nil // no bench car is of such a size
+	}
 	switch {
 	case b.has("maf_reads_low", 0, 0):
 		g *= 0.76
@@ -525,8 +503,8 @@ func (b *bench) airflow(place) []diag.Entry {
 	if _, blocked := b.hasAnywhere("exhaust_restricted"); blocked {
 		g *= 0.66
 	}
-	return []diag.Entry{{Kind: diag.KindAirflow, RPM: num(rpm, 0), GPerS: num(g, 0), IntakeC: num(intakeC, 0),
-		BaroKPa: num(baro, 0), WideOpen: new(true)}}
+	return []diag.Entry{{Kind: diag.KindAirflow, RPM: &in.RPM, GPerS: num(g, 0), IntakeC: &in.Celsius,
+		BaroKPa: &in.KPa, WideOpen: new(true)}}
 }
 
 func (b *bench) smoke(place) []diag.Entry {

@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"crosscount/diag"
+	"crosscount/diag/vin"
 )
 
 // makes are the invented makes with the maker part of their VINs. The country code
@@ -130,9 +131,9 @@ func (p platform) vehicle(odometerKm int) diag.Vehicle {
 	}
 }
 
-// vin makes a vehicle identification number whose check digit is right (49 CFR
+// number makes a vehicle identification number whose check digit is right (49 CFR
 // 565.15). Position 7 is a letter from model year 2010 on and a digit before.
-func (p platform) vin(year, serial int) string {
+func (p platform) number(year, serial int) string {
 	const years = "ABCDEFGHJKLMNPRSTVWXY123456789" // 1980 to 2009, then again
 	seventh := "2"
 	if year >= 2010 {
@@ -143,25 +144,9 @@ func (p platform) vin(year, serial int) string {
 		letter = "U" // no VIN has a Q
 	}
 	v := []byte(makes[p.make] + fmt.Sprintf("%s%02.0f", letter, 10*p.displacementL) + seventh + fmt.Sprint(p.cylinders) + "0" + string(years[(year-1980)%30]) + "Z" + fmt.Sprintf("%06d", serial))
-	v[8] = vinCheckDigit(string(v))
+	v[8] = vin.VIN(v).CheckDigit()
 	return string(v)
 }
 
-func vinCheckDigit(vin string) byte {
-	const letters, values = "ABCDEFGHJKLMNPRSTUVWXYZ", "12345678123457923456789"
-	weights := [17]int{8, 7, 6, 5, 4, 3, 2, 10, 0, 9, 8, 7, 6, 5, 4, 3, 2}
-	sum := 0
-	for i := range len(vin) {
-		value := int(vin[i] - '0')
-		for j := range len(letters) {
-			if letters[j] == vin[i] {
-				value = int(values[j] - '0')
-			}
-		}
-		sum += value * weights[i]
-	}
-	if r := sum % 11; r < 10 {
-		return byte('0' + r)
-	}
-	return 'X'
-}
+// family is the shop's word for cars that share engine and exhaust.
+func (p platform) family() string { return p.make + " " + p.model + " " + p.engine }

@@ -73,7 +73,7 @@ func Demo(ctx context.Context, st *store.Store, now time.Time, hash func(passwor
 			return err
 		}
 		w := writer{ctx: ctx, st: st, now: now, people: map[string]int64{}, customers: map[string]int64{},
-			vehicles: map[string]store.Vehicle{}, jobs: map[string]int64{}, result: &r}
+			vehicles: map[string]store.Vehicle{}, families: map[string]bool{}, jobs: map[string]int64{}, result: &r}
 		if err := w.shop(hashes); err != nil {
 			return err
 		}
@@ -111,6 +111,7 @@ type writer struct {
 	people    map[string]int64 // by log-in
 	customers map[string]int64 // by name
 	vehicles  map[string]store.Vehicle
+	families  map[string]bool  // with the maker's figures
 	jobs      map[string]int64 // by car and days
 	result    *Result
 }
@@ -140,6 +141,10 @@ func (w *writer) shop(hashes map[string]string) error {
 		Cautions: "Extraction hose on before any engine runs indoors. Lift arms checked by the person who goes underneath.",
 	})
 }
+
+// sensorTorqueNm is a usual tightening torque for an M18 sensor (common practice, no
+// source).
+const sensorTorqueNm = 42.0
 
 // clock is the time of the next act on a job. Finished jobs are worked on in
 // opening hours; open ones come close to now and run straight through.
@@ -208,6 +213,9 @@ func (w *writer) job(j *job) error {
 		if err := st.AddEntries(w.ctx, tech, entries); err != nil {
 			return err
 		}
+		if err := w.timeSpent(st, j, s, id, tech); err != nil {
+			return err
+		}
 	}
 	if j.note != "" {
 		if err := w.st.At(c.pass(3)).AddNote(w.ctx, tech, id, j.note); err != nil {
@@ -240,6 +248,22 @@ func (w *writer) job(j *job) error {
 	return w.close(j, c, id, front)
 }
 
+// timeSpent notes the minutes of a test, as people do when they think of it.
+func (w *writer) timeSpent(st *store.Store, j *job, s step, id, tech int64) error {
+	at, err := ref(s.test)
+	if err != nil {
+		return err
+	}
+	if info, ok := diag.TestByID(at.Cause); !ok || len(s.entries) == 0 || j.rng.IntN(5) < 2 {
+		return nil
+	} else if info.Scope == diag.ScopeEngine {
+		at.Bank, at.Position = 0, 0
+	}
+	_, err = st.AddTestTime(w.ctx, tech, store.TestTime{ID: j.uuid(), JobID: id, Test: at.Cause, Bank: at.Bank, Position: at.Position,
+		Minutes: round(s.minutes*(0.8+0.8*j.rng.Float64()), 0)})
+	return err
+}
+
 var approvals = []string{"On the telephone.", "At the counter.", "By mail.", "On the telephone, wants it back the same day."}
 
 // known finds the customer and the car of a job, or leaves them to the intake.
@@ -270,8 +294,8 @@ func (w *writer) known(j *job, in *store.Intake) error {
 			Common: s.Common, Connector: p.connectors[s.Position]})
 	}
 	v, err := st.AddVehicle(w.ctx, w.people["nessa"], store.Vehicle{
-		CustomerID: in.Customer.ID, Plate: j.on.plate, VIN: p.vin(j.on.year, 100000+7919*len(w.vehicles)),
-		Make: p.make, Model: p.model, ModelYear: j.on.year, Family: p.make + " " + p.model + " " + p.engine,
+		CustomerID: in.Customer.ID, Plate: j.on.plate, VIN: p.number(j.on.year, 100000+7919*len(w.vehicles)),
+		Make: p.make, Model: p.model, ModelYear: j.on.year, Family: p.family(),
 		Cylinders: p.cylinders, Arrangement: p.arrangement, DisplacementL: p.displacementL, Fuel: "petrol", AirMetering: p.metering,
 	}, sensors)
 	if err != nil {
@@ -280,6 +304,12 @@ func (w *writer) known(j *job, in *store.Intake) error {
 	w.vehicles[j.car] = v
 	w.result.Vehicles++
 	in.Vehicle = v
+	if !w.families[p.family()] {
+		w.families[p.family()] = true
+		if err := w.makersFigures(st, p); err != nil {
+			return err
+		}
+	}
 	// Of about every other car the papers tell what was fitted when it was new.
 	if len(w.vehicles)%2 == 0 {
 		return nil
@@ -288,6 +318,27 @@ func (w *writer) known(j *job, in *store.Intake) error {
 	for _, s := range sensors {
 		if _, err := st.AddFitting(w.ctx, w.people["nessa"], store.Fitting{VehicleID: v.ID, Bank: s.Bank, Position: s.Position,
 			Kind: s.Kind, FittedAt: &built, FittedKm: new(0)}); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// makersFigures writes down what the service sheet says of a family of cars.
+func (w *writer) makersFigures(st *store.Store, p platform) error {
+	sheet := p.family() + ", service sheet, page 12"
+	all := []store.MakerData{{KPaLow: new(p.pumpKPa[0]), KPaHigh: new(p.pumpKPa[1])}}
+	for _, s := range p.sensors {
+		m := store.MakerData{Bank: s.Bank, Position: s.Position, TorqueNm: new(sensorTorqueNm), Thread: "M18 × 1.5", SocketMm: new(22.0),
+			Words: "Engine cold. Paste on the thread only, never on the tip."}
+		if s.Heated() {
+			m.OhmLow, m.OhmHigh = new(p.heaterOhm[0]), new(p.heaterOhm[1])
+		}
+		all = append(all, m)
+	}
+	for _, m := range all {
+		m.Family, m.Source = p.family(), sheet
+		if err := st.SaveMakerData(w.ctx, w.people["alda"], m); err != nil {
 			return err
 		}
 	}
@@ -381,7 +432,7 @@ func (j *job) workToDo() []store.NewRepair {
 		case r.Cause == "past_event":
 		case info.Part:
 			s, _ := j.asCase.Vehicle.At(r.Bank, r.Position)
-			n.Action, n.Kind = store.Fitted, s.Kind
+			n.Action, n.Kind, n.TorqueNm = store.Fitted, s.Kind, new(sensorTorqueNm)
 			n.PartNumber = fmt.Sprintf("QF-%c%d-%s-%d%d", s.Kind[0]-'a'+'A', s.Wires, strings.ToUpper(j.platform.model[:3]), s.Bank, s.Position)
 			n.Words = "New sensor fitted, thread and connector clean."
 			fit = append(fit, n)
@@ -439,7 +490,7 @@ func (w *writer) prove(j *job, c *clock, id, tech int64, work []store.NewRepair)
 			return err
 		}
 		again := work[0]
-		again.JobID, again.Action, again.Kind, again.PartNumber = id, store.Mended, "", ""
+		again.JobID, again.Action, again.Kind, again.PartNumber, again.TorqueNm = id, store.Mended, "", "", nil
 		again.Words = "Gone over once more after the failed drive."
 		if _, err := w.st.At(c.pass(35)).AddRepair(w.ctx, tech, again); err != nil {
 			return err
