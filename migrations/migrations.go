@@ -91,13 +91,24 @@ func Read(ctx context.Context, dsn string) (Status, error) {
 // Latest is the newest version among Files, 0 if there is none.
 func Latest() uint {
 	var latest uint
-	for _, name := range names() {
-		n, _, _ := strings.Cut(name, "_")
-		if v, err := strconv.ParseUint(n, 10, 32); err == nil {
-			latest = max(latest, uint(v))
-		}
+	for _, v := range Versions() {
+		latest = max(latest, v)
 	}
 	return latest
+}
+
+// Versions are the numbers of the upward steps in their order. A later step has a
+// higher number than all that were ever released: a database is never taken back
+// to fill a gap.
+func Versions() []uint {
+	var all []uint
+	for _, name := range names() {
+		n, _, _ := strings.Cut(name, "_")
+		if v, err := strconv.ParseUint(n, 10, 32); err == nil && strings.HasSuffix(name, ".up.sql") {
+			all = append(all, uint(v))
+		}
+	}
+	return all // names are sorted
 }
 
 // Hash identifies the content of all migrations, as 16 hex digits.

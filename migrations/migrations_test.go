@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io/fs"
 	"regexp"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -80,16 +81,16 @@ func TestUp(t *testing.T) {
 
 	t.Run("goes on after a step that was cut short", func(t *testing.T) {
 		dsn := storetest.Empty(t)
-		for version := range migrations.Latest() {
-			if version > 0 {
-				_, _, err := migrations.To(t.Context(), dsn, version)
+		for i, version := range migrations.Versions() {
+			if i > 0 {
+				_, _, err := migrations.To(t.Context(), dsn, migrations.Versions()[i-1])
 				check(t, err)
 			}
 			// The mark that a killed process leaves: its step has begun, and the
 			// transaction with everything it did is gone.
 			run(t, dsn, `CREATE TABLE IF NOT EXISTS schema_migrations (version bigint PRIMARY KEY, dirty boolean NOT NULL)`)
 			run(t, dsn, `TRUNCATE schema_migrations`)
-			run(t, dsn, `INSERT INTO schema_migrations VALUES ($1, true)`, version+1)
+			run(t, dsn, `INSERT INTO schema_migrations VALUES ($1, true)`, version)
 			if st, err := migrations.Read(t.Context(), dsn); err != nil || !st.Dirty {
 				t.Fatalf("status %+v, %v", st, err)
 			}
@@ -103,8 +104,8 @@ func TestUp(t *testing.T) {
 
 	t.Run("leaves nothing of a step that fails, and can be run again", func(t *testing.T) {
 		dsn := storetest.Empty(t)
-		step, table := tableStep(t)
-		_, _, err := migrations.To(t.Context(), dsn, step-1)
+		previous, _, table := tableStep(t)
+		_, _, err := migrations.To(t.Context(), dsn, previous)
 		check(t, err)
 		before := structure(t, dsn)
 		run(t, dsn, `CREATE TABLE `+table+` (in_the_way int)`)
@@ -121,8 +122,8 @@ func TestUp(t *testing.T) {
 
 	t.Run("goes on after its sessions were killed within a step", func(t *testing.T) {
 		dsn := storetest.Empty(t)
-		step, table := tableStep(t)
-		_, _, err := migrations.To(t.Context(), dsn, step-1)
+		before, step, table := tableStep(t)
+		_, _, err := migrations.To(t.Context(), dsn, before)
 		check(t, err)
 		conn, err := pgx.Connect(t.Context(), dsn)
 		check(t, err)
@@ -189,22 +190,24 @@ func TestUp(t *testing.T) {
 
 var create = regexp.MustCompile(`(?im)^create table (\w+)`)
 
-// tableStep is the last step after the first that makes a table, and that table.
-func tableStep(t *testing.T) (step uint, table string) {
+// tableStep is the last step after the first that makes a table, the step before
+// it, and that table.
+func tableStep(t *testing.T) (before, step uint, table string) {
 	t.Helper()
-	for step := migrations.Latest(); step > 1; step-- {
-		files, err := fs.Glob(migrations.Files, fmt.Sprintf("%04d_*.up.sql", step))
+	versions := migrations.Versions()
+	for i := len(versions) - 1; i > 0; i-- {
+		files, err := fs.Glob(migrations.Files, fmt.Sprintf("%04d_*.up.sql", versions[i]))
 		check(t, err)
 		for _, name := range files {
 			b, err := migrations.Files.ReadFile(name)
 			check(t, err)
 			if m := create.FindSubmatch(b); m != nil {
-				return step, string(m[1])
+				return versions[i-1], versions[i], string(m[1])
 			}
 		}
 	}
 	t.Fatal("no step after the first makes a table")
-	return 0, ""
+	return 0, 0, ""
 }
 
 func TestDown(t *testing.T) {
@@ -244,7 +247,8 @@ func TestFiles(t *testing.T) {
 			t.Errorf("%s has %q, which breaks the one transaction of a step", name, m)
 		}
 	}
-	if uint(len(ups)) != migrations.Latest() {
-		t.Errorf("%d files but the newest version is %d: numbers must follow each other", len(ups), migrations.Latest())
+	versions := migrations.Versions()
+	if len(versions) != len(ups) || !slices.IsSorted(versions) || len(slices.Compact(versions)) != len(ups) {
+		t.Errorf("%d files but the numbers %v: each needs one of its own, with four digits", len(ups), migrations.Versions())
 	}
 }
