@@ -281,11 +281,89 @@ var provocations = map[string]string{
 	"maker_data_family_or_vehicle": makerData("family", "''"),
 	"maker_data_once":              makerData("family", "'T'") + makerData("family", "'T'"),
 	"repairs_torque_range":         strings.Replace(repair("{approved}", `'mended', 'pcv_fault', 0, 0, ''`), "words)", "words, torque_nm)", 1) + ", 0",
+
+	"accounts_of_job":                      `INSERT INTO accounts VALUES (1, 'USD')`,
+	"accounts_currency_form":               `INSERT INTO accounts VALUES ({open}, 'dollar')`,
+	"tax_rates_name_present":               `INSERT INTO tax_rates (name, ppm) VALUES ('', 0)`,
+	"tax_rates_name_once":                  `INSERT INTO tax_rates (name, ppm) SELECT 'VAT', n FROM generate_series(1, 2) n`,
+	"tax_rates_ppm_range":                  `INSERT INTO tax_rates (name, ppm) VALUES ('VAT', 1000001)`,
+	"authorisations_pkey":                  `INSERT INTO authorisations (id, job_id, currency, scope, limit_minor, who, how, said_at, words, at, by) SELECT id, job_id, currency, 'diagnosis', 99999, 'K', 'message', now(), '', now(), by FROM authorisations`,
+	"authorisations_scope_known":           authorisation("{read}", "'USD', 'all', 1, 'Kim', 'telephone', now(), '', NULL"),
+	"authorisations_limit_range":           authorisation("{read}", "'USD', 'repair', -1, 'Kim', 'telephone', now(), '', NULL"),
+	"authorisations_who_present":           authorisation("{read}", "'USD', 'repair', 1, '', 'telephone', now(), '', NULL"),
+	"authorisations_how_known":             authorisation("{read}", "'USD', 'repair', 1, 'Kim', 'telepathy', now(), '', NULL"),
+	"authorisations_words_short":           authorisation("{read}", "'USD', 'repair', 1, 'Kim', 'telephone', now(), repeat('x', 4001), NULL"),
+	"authorisations_promise_form":          authorisation("{read}", "'USD', 'repair', 1, 'Kim', 'telephone', now(), '', '[]'"),
+	"authorisations_said_before":           authorisation("{read}", "'USD', 'repair', 1, 'Kim', 'telephone', now() + '1d', '', NULL"),
+	"authorisations_in_currency":           authorisation("{read}", "'EUR', 'repair', 1, 'Kim', 'telephone', now(), '', NULL"),
+	"authorisations_append_only":           `DELETE FROM authorisations`,
+	"authorisations_cover_what_is_done":    authorisation("{read}", "'USD', 'diagnosis', 1, 'Kim', 'telephone', now(), '', NULL"),
+	"documents_kind_known":                 document("'USD', 'letter', 9, 0, 0, '{}'"),
+	"documents_number_once":                document("'USD', 'invoice', 1, 0, 0, '{}'"),
+	"documents_total_range":                document("'USD', 'invoice', 9, -1, 0, '{}'"),
+	"documents_body_form":                  document("'USD', 'invoice', 9, 0, 0, '[]'"),
+	"documents_in_currency":                document("'EUR', 'invoice', 9, 0, 0, '{}'"),
+	"documents_voided_has_reason":          document("'USD', 'invoice', 9, 0, 0, '{}'") + `UPDATE documents SET voided_at = now(), voided_by = 1 WHERE number = 9`,
+	"documents_voided_by_someone":          document("'USD', 'invoice', 9, 0, 0, '{}'") + `UPDATE documents SET voided_at = now(), voided_why = 'x' WHERE number = 9`,
+	"documents_append_only":                `DELETE FROM documents`,
+	"documents_voided_is_unpaid":           `UPDATE documents SET voided_at = now(), voided_by = 1, voided_why = 'x' WHERE number = 1`,
+	"lines_scope_known":                    line("scope", "'all'"),
+	"lines_kind_known":                     line("kind", "'gift'"),
+	"lines_words_present":                  line("words", "''"),
+	"lines_quantity_range":                 line("quantity", "0"),
+	"lines_unit_range":                     line("unit_minor", "100000000001"),
+	"lines_discount_is_negative":           line("kind", "'discount'"),
+	"lines_tax_range":                      line("tax_ppm", "1000001"),
+	"lines_cause_form":                     line("cause", "'Bad luck'"),
+	"lines_test_form":                      line("test", "'A Test'"),
+	"lines_bank_range":                     line("bank", "3"),
+	"lines_position_range":                 line("bank, position", "1, 5"),
+	"lines_position_has_bank":              line("position", "1"),
+	"lines_sensor_kind_known":              line("kind, bank, position, sensor_kind", "'part', 1, 1, 'quartz'"),
+	"lines_sensor_has_place":               line("kind, bank, position", "'part', 1, 1"),
+	"lines_wires_range":                    line("wires", "7"),
+	"lines_connector_short":                line("connector", "repeat('x', 201)"),
+	"lines_part_number_short":              line("part_number", "repeat('x', 101)"),
+	"lines_supplier_short":                 line("supplier", "repeat('x', 201)"),
+	"lines_core_range":                     line("core_minor", "-1"),
+	"lines_status_known":                   line("status", "'maybe'"),
+	"lines_consequence_short":              line("consequence", "repeat('x', 2001)"),
+	"lines_declined_has_consequence":       line("status, declined_at, declined_by", "'declined', now(), 1"),
+	"lines_declined_by_someone":            line("status, declined_at, consequence", "'declined', now(), 'x'"),
+	"lines_invoiced_is_done":               line("invoice_id", "(SELECT min(id) FROM documents)"),
+	"lines_invoiced_is_final":              `DELETE FROM lines`,
+	"lines_in_currency":                    strings.Replace(line("bank", "0"), "'USD'", "'EUR'", 1),
+	"lines_invoice_of_job":                 `INSERT INTO accounts VALUES ({open}, 'USD');` + strings.Replace(line("scope, unit_minor, status, invoice_id", "'repair', 0, 'done', (SELECT min(id) FROM documents)"), "{read}", "{open}", 1),
+	"lines_part_fits_place":                line("kind, bank, position, sensor_kind", "'part', 1, 1, 'wide_range'"),
+	"lines_within_authorisation":           line("unit_minor, status", "100000, 'done'"),
+	"payments_pkey":                        `INSERT INTO payments SELECT id, document_id, job_id, currency, 1, method, words, at, by FROM payments`,
+	"payments_amount_present":              payment("(SELECT min(id) FROM documents), {read}, 'USD', 0, 'cash', ''"),
+	"payments_method_known":                payment("(SELECT min(id) FROM documents), {read}, 'USD', 1, 'gold', ''"),
+	"payments_words_short":                 payment("(SELECT min(id) FROM documents), {read}, 'USD', 1, 'cash', repeat('x', 501)"),
+	"payments_of_document":                 payment("(SELECT min(id) FROM documents), {open}, 'USD', 1, 'cash', ''"),
+	"payments_append_only":                 `DELETE FROM payments`,
+	"payments_invoice_stands":              document("'USD', 'estimate', 9, 100, 0, '{}'") + payment("(SELECT max(id) FROM documents), {read}, 'USD', 1, 'cash', ''"),
+	"payments_within_total":                payment("(SELECT min(id) FROM documents), {read}, 'USD', 100000, 'cash', ''"),
+	"customer_links_of_job":                customerLink("1, sha256('t'), now(), 1, now() + '1h'"),
+	"customer_links_token_is_hashed":       customerLink("{open}, 'token', now(), 1, now() + '1h'"),
+	"customer_links_token_once":            customerLink("{open}, sha256('t'), now(), 1, now() + '1h'") + customerLink("{open}, sha256('t'), now(), 1, now() + '1h'"),
+	"customer_links_expire_later":          customerLink("{open}, sha256('t'), now(), 1, now()"),
+	"customer_links_revoked_by_someone":    customerLink("{open}, sha256('t'), now(), 1, now() + '1h'") + `UPDATE customer_links SET revoked_at = now()`,
+	"customer_link_views_append_only":      customerLink("{open}, sha256('t'), now(), 1, now() + '1h'") + `INSERT INTO customer_link_views SELECT id, now(), '', '' FROM customer_links; DELETE FROM customer_link_views`,
+	"converter_papers_of_job":              converter("1, 1, 'melted', 'K', 'T', 'Kim', '2026-01-01', NULL"),
+	"converter_papers_bank_range":          converter("{open}, 3, 'melted', 'K', 'T', 'Kim', '2026-01-01', NULL"),
+	"converter_papers_need_present":        converter("{open}, 1, '', 'K', 'T', 'Kim', '2026-01-01', NULL"),
+	"converter_papers_part_number_present": converter("{open}, 1, 'melted', '', 'T', 'Kim', '2026-01-01', NULL"),
+	"converter_papers_tag_present":         converter("{open}, 1, 'melted', 'K', '', 'Kim', '2026-01-01', NULL"),
+	"converter_papers_tag_once":            converter("{open}, 1, 'melted', 'K', 'T', 'Kim', '2026-01-01', NULL") + converter("{open}, 1, 'melted', 'K', 'T', 'Kim', '2026-01-01', NULL"),
+	"converter_papers_customer_present":    converter("{open}, 1, 'melted', 'K', 'T', '', '2026-01-01', NULL"),
+	"converter_papers_unit_is_kept":        converter("{open}, 1, 'melted', 'K', 'T', 'Kim', '2026-01-01', '2026-01-16'"),
 }
 
 // unreachable are keys that only serve a foreign key: another constraint is
 // always broken first. They have a sentence all the same.
-var unreachable = []string{"jobs_of_vehicle", "evidence_standing_key", "verdicts_key", "repairs_key", "files_key", "captures_key", "overrides_of_verdict_in_force"}
+var unreachable = []string{"jobs_of_vehicle", "evidence_standing_key", "verdicts_key", "repairs_key", "files_key", "captures_key", "accounts_key", "documents_key",
+	"documents_have_lines", "overrides_of_verdict_in_force"}
 
 const openVerdict = `INSERT INTO verdicts (job_id, at, accepted_by, verdict, causes, costs, engine, fingerprint, case_body)
 	VALUES ({diagnosed}, now(), {owner}, '{"decision":"open"}', '[]', '{}', 'e', 'f', '{}');`
@@ -357,6 +435,42 @@ func makerData(columns, values string) string {
 	return fmt.Sprintf(`INSERT INTO maker_data (%s, source, changed_at, changed_by) VALUES (%s, 'handbook', now(), {owner});`, columns, values)
 }
 
+func authorisation(job, rest string) string {
+	return fmt.Sprintf(`INSERT INTO authorisations (id, job_id, currency, scope, limit_minor, who, how, said_at, words, promise, at, by)
+		VALUES (gen_random_uuid(), %s, %s, now(), {owner});`, job, rest)
+}
+
+func document(rest string) string {
+	return fmt.Sprintf(`INSERT INTO documents (job_id, currency, kind, number, net_minor, tax_minor, body, at, by)
+		VALUES ({read}, %s, now(), {owner});`, rest)
+}
+
+// line adds an hour of labour to the fixture's paid job, with the columns named
+// set otherwise.
+func line(columns, values string) string {
+	for _, c := range [][2]string{{"scope", "'diagnosis'"}, {"kind", "'labour'"}, {"words", "'Smoke test'"}, {"quantity", "1"},
+		{"unit_minor", "12000"}, {"tax_ppm", "0"}} {
+		if !slices.Contains(strings.Split(columns, ", "), c[0]) {
+			columns, values = columns+", "+c[0], values+", "+c[1]
+		}
+	}
+	return fmt.Sprintf(`INSERT INTO lines (job_id, currency, at, by, %s) VALUES ({read}, 'USD', now(), {owner}, %s);`, columns, values)
+}
+
+func payment(rest string) string {
+	return fmt.Sprintf(`INSERT INTO payments (id, document_id, job_id, currency, amount_minor, method, words, at, by)
+		VALUES (gen_random_uuid(), %s, now(), {owner});`, rest)
+}
+
+func customerLink(rest string) string {
+	return fmt.Sprintf(`INSERT INTO customer_links (job_id, token_hash, created_at, created_by, expires_at) VALUES (%s);`, rest)
+}
+
+func converter(rest string) string {
+	return fmt.Sprintf(`INSERT INTO converter_papers (job_id, bank, need, part_number, tag, customer_name, removed_on, unit_gone_on, at, by)
+		VALUES (%s, now(), {owner});`, rest)
+}
+
 // fixture fills a shop with a job at each stage and returns the ids by name.
 func fixture(t *testing.T, db *pgxpool.Pool) map[string]int64 {
 	st := store.New(db)
@@ -395,6 +509,10 @@ func fixture(t *testing.T, db *pgxpool.Pool) map[string]int64 {
 		t.Fatal(err)
 	}
 	if _, err := st.AddPhoto(ctx, owner, factory.Photo(ids["read"])); err != nil {
+		t.Fatal(err)
+	}
+	invoice := factory.Invoice(t, st, owner, ids["read"], 12000)
+	if _, err := st.AddPayment(ctx, owner, store.NewPayment{ID: store.NewID(), JobID: ids["read"], DocumentID: invoice.ID, AmountMinor: 500, Method: "cash"}); err != nil {
 		t.Fatal(err)
 	}
 	return ids

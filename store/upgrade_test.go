@@ -60,6 +60,18 @@ var rowsOf = map[uint]string{
 		INSERT INTO set_asides (id, job_id, test, bank, position, why, client_at, at, by)
 		VALUES (gen_random_uuid(), 1002, 'intake_smoke', 0, 0, 'no smoke machine', now(), now(), 1);
 		INSERT INTO maker_data (family, bank, position, torque_nm, source, changed_at, changed_by) VALUES ('Taiga', 1, 1, 45, 'handbook', now(), 1);`,
+	30: `INSERT INTO accounts VALUES (1002, 'USD');
+		INSERT INTO tax_rates (name, ppm) VALUES ('Sales tax', 72500);
+		INSERT INTO authorisations (id, job_id, currency, scope, limit_minor, who, how, said_at, words, at, by)
+		VALUES (gen_random_uuid(), 1002, 'USD', 'diagnosis', 20000, 'Kim', 'telephone', now(), '', now(), 1);
+		INSERT INTO documents (job_id, currency, kind, number, net_minor, tax_minor, body, at, by) VALUES (1002, 'USD', 'invoice', 1, 12000, 870, '{}', now(), 1);
+		INSERT INTO lines (job_id, currency, scope, kind, words, quantity, unit_minor, tax_ppm, status, invoice_id, at, by)
+		VALUES (1002, 'USD', 'diagnosis', 'labour', 'Smoke test', 1, 12000, 72500, 'done', 1, now(), 1);
+		INSERT INTO payments VALUES (gen_random_uuid(), 1, 1002, 'USD', 12870, 'cash', '', now(), 1);
+		INSERT INTO customer_links (job_id, token_hash, created_at, created_by, expires_at) VALUES (1002, sha256('s'), now(), 1, now() + '1h');
+		INSERT INTO customer_link_views VALUES (1, now(), '192.0.2.1', '');
+		INSERT INTO converter_papers (job_id, bank, need, part_number, tag, customer_name, removed_on, at, by)
+		VALUES (1002, 1, 'melted', 'KAT-1', 'T-1', 'Kim', '2026-01-01', now(), 1);`,
 }
 
 func TestUpgrade(t *testing.T) {

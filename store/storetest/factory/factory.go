@@ -151,6 +151,22 @@ func Photo(jobID int64, mods ...func(*store.NewPhoto)) store.NewPhoto {
 	return p
 }
 
+// Invoice authorises, does and invoices one line of diagnosis without tax.
+func Invoice(t testing.TB, st *store.Store, by, jobID, amountMinor int64) store.Document {
+	t.Helper()
+	ctx := t.Context()
+	_, err := st.Authorise(ctx, by, store.NewAuthorisation{ID: store.NewID(), JobID: jobID, Scope: store.ScopeDiagnosis,
+		LimitMinor: amountMinor, Who: "Kim Alder", How: "telephone"})
+	check(t, err)
+	id, err := st.SaveLine(ctx, by, store.Line{JobID: jobID, Scope: store.ScopeDiagnosis, Kind: "labour", Words: "Search for the cause",
+		QuantityMilli: 1000, UnitMinor: amountMinor})
+	check(t, err)
+	check(t, st.SetLineStatus(ctx, by, jobID, id, store.LineDone))
+	d, err := st.IssueInvoice(ctx, by, jobID, func(store.Document, []store.Line) (json.RawMessage, error) { return json.RawMessage(`{}`), nil })
+	check(t, err)
+	return d
+}
+
 // Stage is how far a job is.
 type Stage int
 
