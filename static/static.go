@@ -9,11 +9,14 @@ import (
 	"crypto/sha256"
 	"embed"
 	"encoding/hex"
+	"encoding/json"
 	"fmt"
 	"io/fs"
 	"mime"
 	"net/http"
 	"path"
+	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -32,28 +35,69 @@ type asset struct {
 var (
 	urls   = map[string]string{} // plain name to hashed URL
 	assets = map[string]asset{}  // hashed name to content
+
+	version    string // of all files together
+	workerBody []byte
 )
 
 func init() {
+	raw := map[string][]byte{}
 	err := fs.WalkDir(files, "files", func(p string, d fs.DirEntry, err error) error {
 		if err != nil || d.IsDir() {
 			return err
 		}
-		body, err := files.ReadFile(p)
-		if err != nil {
-			return err
-		}
-		name := strings.TrimPrefix(p, "files/")
-		sum := sha256.Sum256(body)
-		ext := path.Ext(name)
-		hashed := strings.TrimSuffix(name, ext) + "." + hex.EncodeToString(sum[:6]) + ext
-		urls[name] = Prefix + hashed
-		assets[hashed] = asset{body: body, zipped: zip(body), mediaType: mediaType(ext)}
-		return nil
+		raw[strings.TrimPrefix(p, "files/")], err = files.ReadFile(p)
+		return err
 	})
 	if err != nil {
 		panic(fmt.Sprintf("static: reading the embedded files: %v", err)) // a broken build, never input
 	}
+	for name := range raw {
+		if name != worker {
+			publish(raw, name)
+		}
+	}
+	version = sum([]byte(strings.Join(All(), " ") + string(raw[worker])))
+	workerBody = raw[worker]
+}
+
+// worker is the service worker's file. It is served at the root, so that the whole
+// site is in its reach, and never under a hashed name.
+const worker = "sw.js"
+
+// imported finds the modules that a module imports.
+var imported = regexp.MustCompile(`(?m)^(?:import|export)\b[^;]*?"\./([^"]+)"`)
+
+// publish gives a file its hashed address. A module's imports are turned into the
+// hashed addresses of what it imports first, so its own hash changes with theirs.
+func publish(raw map[string][]byte, name string) string {
+	if u, ok := urls[name]; ok {
+		return u
+	}
+	urls[name] = "" // modules that import each other would never end
+	body, ok := raw[name]
+	if !ok {
+		panic("static: no file " + name)
+	}
+	ext := path.Ext(name)
+	if ext == ".js" {
+		for _, m := range imported.FindAllSubmatch(body, -1) {
+			u := publish(raw, string(m[1]))
+			if u == "" {
+				panic("static: modules import each other: " + name + " and " + string(m[1]))
+			}
+			body = bytes.Replace(body, []byte(`"./`+string(m[1])+`"`), []byte(`"`+u+`"`), 1)
+		}
+	}
+	hashed := strings.TrimSuffix(name, ext) + "." + sum(body) + ext
+	urls[name] = Prefix + hashed
+	assets[hashed] = asset{body: body, zipped: zip(body), mediaType: mediaType(ext)}
+	return urls[name]
+}
+
+func sum(b []byte) string {
+	h := sha256.Sum256(b)
+	return hex.EncodeToString(h[:6])
 }
 
 func zip(body []byte) []byte {
@@ -73,8 +117,8 @@ func mediaType(ext string) string {
 		return "text/javascript; charset=utf-8"
 	case ".svg":
 		return "image/svg+xml"
-	case ".webmanifest":
-		return "application/manifest+json"
+	case ".png":
+		return "image/png"
 	}
 	return mime.TypeByExtension(ext)
 }
@@ -89,13 +133,23 @@ func URL(name string) string {
 	return u
 }
 
-// All returns the hashed URLs of all files; a service worker keeps them.
+// All returns the hashed URLs of all files in order; a service worker keeps them.
 func All() []string {
 	out := make([]string, 0, len(urls))
 	for _, u := range urls {
 		out = append(out, u)
 	}
+	slices.Sort(out)
 	return out
+}
+
+// Version changes whenever any file does.
+func Version() string { return version }
+
+// Worker is the service worker's script with its version and the files it keeps.
+func Worker() []byte {
+	list, _ := json.Marshal(All()) // strings do not fail
+	return fmt.Appendf(nil, "const VERSION = %q;\nconst FILES = %s;\n%s", version, list, workerBody)
 }
 
 // Handler serves the files under Prefix.

@@ -188,6 +188,18 @@ func (s *Store) AddNote(ctx context.Context, by, jobID int64, words string) erro
 	return s.write(ctx, func(tx pgx.Tx, now time.Time) error { return logJob(ctx, tx, now, by, jobID, "note", words) })
 }
 
+// AddNoteOnce writes a note whose id (a UUID) was made by the sender, so that it
+// may be sent any number of times. fresh is false if it was known before.
+func (s *Store) AddNoteOnce(ctx context.Context, by, jobID int64, id, words string) (fresh bool, err error) {
+	err = s.write(ctx, func(tx pgx.Tx, now time.Time) error {
+		tag, err := tx.Exec(ctx, `INSERT INTO job_log (job_id, at, by, what, words, sent_id) VALUES ($1, $2, $3, 'note', $4, $5::text::uuid)
+			ON CONFLICT (sent_id) DO NOTHING`, jobID, now, by, words, id)
+		fresh = err == nil && tag.RowsAffected() == 1
+		return err
+	})
+	return fresh, err
+}
+
 func logJob(ctx context.Context, tx pgx.Tx, now time.Time, by, jobID int64, what, words string) error {
 	_, err := tx.Exec(ctx, `INSERT INTO job_log (job_id, at, by, what, words) VALUES ($1, $2, $3, $4, $5)`, jobID, now, by, what, words)
 	return err

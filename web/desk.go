@@ -35,6 +35,21 @@ func (s *server) desk(ctx context.Context, jobID int64) (*desk, error) {
 }
 
 func (s *server) deskWith(ctx context.Context, jobID int64, shop store.Shop) (*desk, error) {
+	d, err := s.unweighed(ctx, jobID, shop)
+	if err != nil {
+		return nil, err
+	}
+	d.decision, d.fingerprint, err = s.minds.decide(d.kase)
+	if ps, ok := errors.AsType[diag.Problems](err); ok {
+		d.noFit = ps[0].Reason + "; " + ps[0].Mend + "."
+	} else if err != nil {
+		return nil, fmt.Errorf("weighing job %d: %w", jobID, err)
+	}
+	return d, nil
+}
+
+// unweighed lays a job out without asking the engine, for what only writes down.
+func (s *server) unweighed(ctx context.Context, jobID int64, shop store.Shop) (*desk, error) {
 	file, err := s.store.JobFile(ctx, jobID)
 	if err != nil {
 		return nil, err
@@ -42,12 +57,6 @@ func (s *server) deskWith(ctx context.Context, jobID int64, shop store.Shop) (*d
 	d := &desk{JobFile: file, shop: shop, clock: clockIn(shop.TimeZone, s.now())}
 	d.kase = file.Case(file.Standing(), costs(shop))
 	d.car = d.kase.Vehicle
-	d.decision, d.fingerprint, err = s.minds.decide(d.kase)
-	if ps, ok := errors.AsType[diag.Problems](err); ok {
-		d.noFit = ps[0].Reason + "; " + ps[0].Mend + "."
-	} else if err != nil {
-		return nil, fmt.Errorf("weighing job %d: %w", jobID, err)
-	}
 	return d, nil
 }
 

@@ -94,6 +94,10 @@ func (s *server) routes() []route {
 		post("/jobs/{job}/cancel", staff, s.cancelJob),
 		post("/jobs/{job}/reopen", owner, s.reopenJob),
 
+		// The bay
+		{method: http.MethodPost, pattern: "/api/entries", may: staff, do: s.takeSent, maxBody: sentMaxBytes},
+		get("/api/jobs/{job}", staff, s.jobState),
+
 		// A car
 		get("/vehicles/{vehicle}", staff, s.vehicle),
 		post("/vehicles/{vehicle}", staff, s.saveVehicle),

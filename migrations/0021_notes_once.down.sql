@@ -1,0 +1,1 @@
+ALTER TABLE job_log DROP sent_id;
