@@ -129,8 +129,9 @@ func TestPicturesInTheBrowser(t *testing.T) {
 				t.Errorf("behind the gap: %q", got)
 			}
 			// a touch on the picture moves the cursor
-			browsertest.Eval[bool](p, `(() => { const svg = document.querySelector(".picture"), r = svg.getBoundingClientRect(), k = r.width / 880;
-				svg.dispatchEvent(new PointerEvent("pointerdown", {clientX: r.left + k * (62 + 700 * 0.75), clientY: r.top + 100, bubbles: true, pointerType: "touch"})); return true; })()`)
+			browsertest.Eval[bool](p, `(() => { const svg = document.querySelector(".picture"), r = svg.getBoundingClientRect(), k = r.width / svg.viewBox.baseVal.width;
+				const left = Number(svg.dataset.left), right = Number(svg.dataset.right);
+				svg.dispatchEvent(new PointerEvent("pointerdown", {clientX: r.left + k * (left + (right - left) * 0.75), clientY: r.top + 100, bubbles: true, pointerType: "touch"})); return true; })()`)
 			if got := readout(); !strings.Contains(got, "B1S1: 0.7") {
 				t.Errorf("touching at three quarters reads %q", got)
 			}

@@ -97,7 +97,6 @@ func (k Curve) SVG() []byte {
 		}
 		for _, l := range k.Levels {
 			c.line(left, y(l.Value), right, y(l.Value), faded, "stroke-dasharray", "5 4")
-			c.text(right+6, y(l.Value)+5, l.Label, "start", faded, "font-size", "13")
 		}
 		for i, l := range k.Lines {
 			st := styleOf(i, len(k.Lines))
@@ -127,6 +126,7 @@ func (k Curve) SVG() []byte {
 			c.line(lx-26, ly-4.5, lx, ly-4.5, st.stroke, "stroke-width", st.width, "stroke-dasharray", orSolid(st.dash))
 			lx -= 44
 		}
+		c.labels(k.Levels, y, right, top)
 		for _, r := range k.Readings {
 			c.reading(r, x, y, left, right, top, bottom)
 		}

@@ -95,10 +95,10 @@ func Overlay(f Frame, unit string, levels []Level, before, after Series) Plot {
 }
 
 const (
-	plotWidth   = 880.0
-	panelHeight = 270.0
-	marginLeft  = 62.0
-	marginRight = 118.0
+	plotWidth   = 700.0 // narrow, so that words stay readable in a tablet's column
+	panelHeight = 250.0
+	marginLeft  = 54.0
+	marginRight = 16.0
 )
 
 // timeUnit chooses the unit of the time axis.
@@ -287,23 +287,8 @@ func (c *canvas) panel(i int, p Panel, plot Plot, top, height, t0, t1 float64) {
 	c.line(left, top, left, top+height, faded)
 	c.line(left, top+height, right, top+height, faded)
 
-	// labels at the right edge must not lie on each other
-	placed := []float64{}
-	free := func(y float64) float64 {
-		for moved := true; moved; {
-			moved = false
-			for _, q := range placed {
-				if math.Abs(q-y) < 16 {
-					y, moved = q+16, true
-				}
-			}
-		}
-		placed = append(placed, y)
-		return y
-	}
 	for _, l := range p.Levels {
 		c.line(left, y(l.Value), right, y(l.Value), faded, "stroke-dasharray", "5 4")
-		c.text(right+6, free(y(l.Value)+5), l.Label, "start", faded, "font-size", "13")
 	}
 
 	clip := fmt.Sprintf("%s-c%d", c.id, i)
@@ -352,8 +337,31 @@ func (c *canvas) panel(i int, p Panel, plot Plot, top, height, t0, t1 float64) {
 		c.raw("/>")
 	}
 	c.raw("</g>")
+	c.labels(p.Levels, y, right, top)
 	if len(p.Series) > 1 {
 		c.legend(p, top, right)
+	}
+}
+
+// labels writes the names of levels at the right edge, above their lines, moved
+// where two would lie on each other.
+func (c *canvas) labels(levels []Level, y func(float64) float64, right, top float64) {
+	var placed []float64
+	for _, l := range levels {
+		at := y(l.Value) - 5
+		if at < top+12 {
+			at = y(l.Value) + 15
+		}
+		for moved := true; moved; {
+			moved = false
+			for _, q := range placed {
+				if d := at - q; d > -15 && d < 15 {
+					at, moved = q+15, true
+				}
+			}
+		}
+		placed = append(placed, at)
+		c.text(right-4, at, l.Label, "end", ink, append([]string{"font-size", "13"}, halo...)...)
 	}
 }
 

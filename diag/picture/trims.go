@@ -39,12 +39,14 @@ func (t Trims) WriteTo(w io.Writer) (int64, error) {
 
 // SVG answers the picture.
 func (t Trims) SVG() []byte {
-	const left, right, rowH, top = 225.0, plotWidth - 150, 21.0, 84.0
+	const right, rowH, top = plotWidth - 144, 21.0, 84.0
+	states, banks := 0, 0
 	var names []string
 	index := map[string]int{}
 	lo, hi := -12.0, 12.0
 	lines := 0
 	for _, r := range t.Rows {
+		states, banks = max(states, len([]rune(r.State))), max(banks, len([]rune(r.Bank)))
 		for _, d := range r.Dots {
 			if _, ok := index[d.Name]; !ok {
 				index[d.Name] = len(names)
@@ -57,6 +59,7 @@ func (t Trims) SVG() []byte {
 	for _, l := range t.Levels {
 		lo, hi = min(lo, l.Value), max(hi, l.Value)
 	}
+	left := min(38+7.8*float64(states+banks), 300)
 	lo, hi = around(max(lo, -100), min(hi, 100), 9)
 	x := func(v float64) float64 { return left + (min(max(v, lo), hi)-lo)/(hi-lo)*(right-left) }
 	bottom := top + float64(lines)*rowH + float64(len(t.Rows))*12
@@ -64,7 +67,7 @@ func (t Trims) SVG() []byte {
 		t.Desc = t.describe()
 	}
 	return t.finish("trims", plotWidth, bottom+50, func(c *canvas) {
-		c.text(20, 20, t.Title, "start", ink, "font-weight", "600")
+		c.text(12, 20, t.Title, "start", ink, "font-weight", "600")
 		legend := left
 		for k, n := range names {
 			c.dot(k, legend, 43)
@@ -87,12 +90,12 @@ func (t Trims) SVG() []byte {
 		y := top + 12
 		for i, r := range t.Rows {
 			if i > 0 && r.State != t.Rows[i-1].State {
-				c.line(20, y-13, plotWidth-10, y-13, ruled)
+				c.line(12, y-13, plotWidth-6, y-13, ruled)
 			}
 			if i == 0 || r.State != t.Rows[i-1].State {
-				c.text(20, y+5, r.State, "start", ink)
+				c.text(12, y+5, r.State, "start", ink)
 			}
-			c.text(left-14, y+5, r.Bank, "end", faded)
+			c.text(left-12, y+5, r.Bank, "end", faded)
 			if len(r.Dots) == 0 {
 				c.text(left+8, y+5, "no reading", "start", faded, append([]string{"font-style", "italic"}, halo...)...)
 				y += rowH
