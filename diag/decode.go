@@ -39,24 +39,24 @@ func DecodeCase(r io.Reader) (Case, error) {
 	return c, nil
 }
 
-// node is a JSON value that remembers the order and repetition of its fields.
-type node struct {
+// jsonNode is a JSON value that remembers the order and repetition of its fields.
+type jsonNode struct {
 	scalar any // string, json.Number, bool or nil
-	object []field
-	array  []node
+	object []jsonField
+	array  []jsonNode
 	kind   byte // 'o' object, 'a' array, 's' scalar
 }
 
-type field struct {
+type jsonField struct {
 	name  string
-	value node
+	value jsonNode
 }
 
 const maxDepth = 16
 
-func parseTree(b []byte) (node, Problems) {
+func parseTree(b []byte) (jsonNode, Problems) {
 	if len(bytes.TrimSpace(b)) == 0 {
-		return node{}, Problems{{"", "the case is empty", "send a case file as JSON"}}
+		return jsonNode{}, Problems{{"", "the case is empty", "send a case file as JSON"}}
 	}
 	d := json.NewDecoder(bytes.NewReader(b))
 	d.UseNumber()
@@ -68,55 +68,55 @@ func parseTree(b []byte) (node, Problems) {
 	}
 	if err != nil {
 		line := 1 + bytes.Count(b[:min(int(d.InputOffset()), len(b))], []byte("\n"))
-		return node{}, Problems{{"", fmt.Sprintf("not sound JSON at line %d: %v", line, err), "mend the file there"}}
+		return jsonNode{}, Problems{{"", fmt.Sprintf("not sound JSON at line %d: %v", line, err), "mend the file there"}}
 	}
 	return n, nil
 }
 
-func parseNode(d *json.Decoder, depth int) (node, error) {
+func parseNode(d *json.Decoder, depth int) (jsonNode, error) {
 	if depth > maxDepth {
-		return node{}, errors.New("nested too deep")
+		return jsonNode{}, errors.New("nested too deep")
 	}
 	t, err := d.Token()
 	if err != nil {
 		if errors.Is(err, io.EOF) {
 			err = errors.New("it ends too early")
 		}
-		return node{}, err
+		return jsonNode{}, err
 	}
 	switch t {
 	case json.Delim('{'):
-		n := node{kind: 'o'}
+		n := jsonNode{kind: 'o'}
 		for d.More() {
 			k, err := d.Token()
 			if err != nil {
-				return node{}, err
+				return jsonNode{}, err
 			}
 			v, err := parseNode(d, depth+1)
 			if err != nil {
-				return node{}, err
+				return jsonNode{}, err
 			}
-			n.object = append(n.object, field{k.(string), v})
+			n.object = append(n.object, jsonField{k.(string), v})
 		}
 		_, err := d.Token()
 		return n, err
 	case json.Delim('['):
-		n := node{kind: 'a'}
+		n := jsonNode{kind: 'a'}
 		for d.More() {
 			v, err := parseNode(d, depth+1)
 			if err != nil {
-				return node{}, err
+				return jsonNode{}, err
 			}
 			n.array = append(n.array, v)
 		}
 		_, err := d.Token()
 		return n, err
 	}
-	return node{kind: 's', scalar: t}, nil
+	return jsonNode{kind: 's', scalar: t}, nil
 }
 
 // bind fills v from the tree by json tags and notes everything that does not fit.
-func bind(n node, v reflect.Value, path string, ps *Problems) {
+func bind(n jsonNode, v reflect.Value, path string, ps *Problems) {
 	wrong := func(want string) { ps.add(path, "not "+want, "write "+want+" here") }
 	if v.Kind() == reflect.Pointer {
 		if n.kind == 's' && n.scalar == nil {
@@ -198,7 +198,7 @@ func bind(n node, v reflect.Value, path string, ps *Problems) {
 	}
 }
 
-func number(n node) (float64, bool) {
+func number(n jsonNode) (float64, bool) {
 	num, ok := n.scalar.(json.Number)
 	if n.kind != 's' || !ok {
 		return 0, false

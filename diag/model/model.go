@@ -59,7 +59,6 @@ type Model struct {
 	Codes      []Code
 	Remarks    []Remark
 	Causes     []Cause
-	Blind      []Pair // causes that no test tells apart, found when checking
 }
 
 // Setting is one number of the reckoning that belongs to no cause or test.
@@ -151,6 +150,7 @@ type Outcome struct {
 // with spread SD; where Log is set that holds for its natural logarithm.
 type Quantity struct {
 	ID, Name string
+	Scope    Scope // Engine or Sensor
 	Unit     string
 	Log      bool
 	Mean, SD float64
@@ -197,6 +197,8 @@ type Cause struct {
 	Minutes  float64
 	Price    float64 // of parts, at the reference labour rate
 	Repair   Source
+	SizeSD   float64 // spread of its size from car to car, as a share of the mean
+	Size     Source
 	Variants []Variant
 	Trims    []Trim
 	Codes    []CodeEffect
@@ -219,17 +221,16 @@ type Conditions struct {
 	Pair     bool // another bank has the same part
 }
 
-// Variant is a degree or a direction of a cause. Size scales its trims and adds.
+// Variant is a kind or a direction of a cause.
 type Variant struct {
 	Name   string
 	Chance float64
-	Size   float64
 	Open   bool // the module no longer steers by this sensor
 	Source Source
 	At     At
 }
 
-// Trim is what a cause of size 1 does to the total trim of a bank, in per cent. A
+// Trim is what a cause of mean size does to the total trim of a bank, in per cent. A
 // need is honest: the engine truly wants that much more fuel. A lie comes from
 // what the sensor is made to see: the mixture becomes wrong by as much.
 type Trim struct {
@@ -245,12 +246,13 @@ type Trim struct {
 
 // CodeEffect is the chance that the cause sets such a code.
 type CodeEffect struct {
-	Code   string
-	P      float64
-	Front  bool
-	Rear   bool
-	Source Source
-	At     At
+	Code     string
+	P        float64
+	Front    bool
+	Rear     bool
+	Variants []string
+	Source   Source
+	At       At
 }
 
 // Find is the chance that a test finds the cause by showing an outcome.

@@ -46,7 +46,6 @@ func Load(files ...File) (*Model, error) {
 	if len(p.errs) > 0 {
 		return nil, p.errs
 	}
-	p.m.Blind = blindPairs(p.m)
 	return p.m, nil
 }
 
@@ -101,7 +100,7 @@ func (p *parser) statement(line string) {
 		p.text(key, rest)
 		return
 	}
-	body, src, hasSrc := strings.Cut(rest, ";")
+	body, src, hasSrc := strings.Cut(rest, ";") // the reference itself may hold another
 	w := &words{p: p, list: strings.Fields(body)}
 	if hasSrc {
 		w.source(strings.TrimSpace(src))
@@ -311,7 +310,8 @@ func (p *parser) quantityStatement(key string, w *words) {
 		q.Source = w.src()
 	case "between":
 		q.Lo, q.Hi = w.num("the least"), w.num("the most")
-		w.unitless()
+	case "scope":
+		q.Scope = Scope(w.word("engine or sensor"))
 	case "unit":
 		q.Unit = w.word("a unit")
 	case "kinds":
@@ -371,13 +371,14 @@ func (p *parser) causeStatement(key string, w *words) {
 		w.key("price")
 		c.Price = w.num("a price")
 		c.Repair = w.src()
+	case "size":
+		w.key("sd")
+		c.SizeSD = w.num("a share of the mean")
+		c.Size = w.src()
 	case "variant":
-		v := Variant{Name: w.word("a name"), Size: 1, At: p.at}
+		v := Variant{Name: w.word("a name"), At: p.at}
 		w.key("chance")
 		v.Chance = w.num("a chance")
-		if w.have("size") {
-			v.Size = w.num("a size")
-		}
 		v.Open = w.have("open_loop")
 		v.Source = w.src()
 		c.Variants = append(c.Variants, v)
@@ -395,6 +396,7 @@ func (p *parser) causeStatement(key string, w *words) {
 	case "code":
 		e := CodeEffect{Code: w.word("a kind of code"), P: w.prob(), At: p.at}
 		e.Front, e.Rear = w.have("front"), w.have("rear")
+		e.Variants = w.variants()
 		e.Source = w.src()
 		c.Codes = append(c.Codes, e)
 	case "finds":
@@ -470,8 +472,6 @@ func (w *words) src() Source {
 	}
 	return w.s
 }
-
-func (w *words) unitless() {}
 
 func (w *words) word(what string) string {
 	if len(w.list) == 0 {

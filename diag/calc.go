@@ -1,0 +1,497 @@
+package diag
+
+import (
+	"math"
+	"slices"
+)
+
+// calc holds the likelihood of the evidence, taken apart so that a set of causes
+// is weighed by looking up tables.
+//
+// The causes of the engine and its banks are the context. Given a context the
+// sensors are independent of each other but for what they do together: front
+// sensors move their banks' trims and with them lambda, and several sensors can
+// set one bank's code. For that each sensor's states are summed into classes that
+// act alike on the outside.
+type calc struct {
+	ev *evidence
+	w  *world
+
+	outcomes []outcomeChannel
+	amounts  []amountChannel
+	remarks  []orChannel
+	codes    []codeChannel // of banks or the engine
+	cells    []trimCell
+	cellsOf  [][]int // bank: its cells
+	hasCell  [maxBank][4]bool
+	lambdas  []lambdaChannel
+	proof    *finding // nil: none
+	sensors  []sensorCalc
+	fronts   []int // distinct front sensors
+	pulls    []unitPull
+	coupled  []bool // sensor: is it summed jointly with others
+	touched  []bool // context place: has the evidence anything to say about it
+	child    []int  // touched places that others can have made
+	scratch
+}
+
+// orChannel is an observation that any cause can bring about on its own.
+type orChannel struct {
+	finding int
+	none    float64   // chance that nothing in this model brought it about, as 1-false
+	q       []float64 // context unit: chance that it does
+	power   float64
+}
+
+type outcomeChannel struct {
+	finding int
+	slots   []slot
+	looks   []look
+	d       [][]float64 // slot, context unit
+}
+
+// amountChannel is a quantity of the engine.
+type amountChannel struct {
+	finding int
+	quant   int
+	good    float64   // likelihood of the readings on a sound car, 1 at the best
+	show    []float64 // context unit: likelihood where it decides, or -1
+	grip    []float64 // order of precedence
+	add     []level
+	shifted *table // likelihood of a summed shift, nil where nothing adds
+}
+
+type codeChannel struct {
+	orChannel
+	bank int // 0-based, -1 for the engine
+}
+
+type trimCell struct {
+	bank, state int
+	table       *table
+}
+
+// unitPull is what a context unit does to the trims of each bank and state.
+type unitPull struct {
+	need, needVar, lie, lieVar [][4]float64 // bank
+	any                        bool
+}
+
+// A table gives the likelihood of readings for a predicted value, by class of the
+// prediction's own spread; 1 at the best.
+type table struct {
+	lo, step float64
+	classes  []float64 // spreads
+	row      [][]float64
+	env      []float64 // the best of all classes, never rising away from the peak
+	peak     int
+	top      float64
+}
+
+var (
+	trimClasses   = []float64{0, 2.5, 4, 5.5, 7, 9, 11.5, 14.5}
+	shiftClasses  = []float64{0, 4, 7, 10, 14}
+	lambdaClasses = []float64{0, 1, 2, 3, 4.5, 6.5, 9}
+)
+
+// newTable tabulates a log likelihood between lo and hi.
+func newTable(lo, hi, step float64, classes []float64, log func(x, spread float64) float64) *table {
+	n := int((hi-lo)/step) + 1
+	t := &table{lo: lo, step: step, classes: classes, env: make([]float64, n)}
+	for _, s := range classes {
+		r := make([]float64, n)
+		for i := range r {
+			r[i] = math.Exp(log(lo+float64(i)*step, s))
+			t.env[i] = max(t.env[i], r[i])
+		}
+		t.row = append(t.row, r)
+	}
+	for i, x := range t.env {
+		if x > t.top {
+			t.top, t.peak = x, i
+		}
+	}
+	for i := 1; i <= t.peak; i++ {
+		t.env[i] = max(t.env[i], t.env[i-1])
+	}
+	for i := n - 2; i >= t.peak; i-- {
+		t.env[i] = max(t.env[i], t.env[i+1])
+	}
+	return t
+}
+
+func (t *table) index(x float64) int {
+	return min(max(int((x-t.lo)/t.step+0.5), 0), len(t.env)-1)
+}
+
+// at gives the likelihood of a prediction with a variance.
+func (t *table) at(x, variance float64) float64 {
+	i := 0
+	for i < len(t.classes)-1 {
+		if mid := (t.classes[i] + t.classes[i+1]) / 2; variance < mid*mid {
+			break
+		}
+		i++
+	}
+	return t.row[i][t.index(x)]
+}
+
+// best bounds the table over predictions from lo to hi with any variance.
+func (t *table) best(lo, hi float64) float64 {
+	i, j := t.index(lo), t.index(hi)
+	switch {
+	case j < t.peak:
+		return t.env[j]
+	case i > t.peak:
+		return t.env[i]
+	}
+	return t.top
+}
+
+// saturate is what the module can still do of a wanted trim: beyond its
+// authority it adds little more.
+func (w *world) saturate(m float64) float64 {
+	a := w.authority
+	if m > a {
+		return a + (m-a)*0.25
+	}
+	if m < -a {
+		return -a + (m+a)*0.25
+	}
+	return m
+}
+
+func (w *world) newTrimTable(rs []trimReading) *table {
+	return newTable(-70, 70, 0.5, trimClasses, func(m, spread float64) float64 {
+		m = w.saturate(m)
+		lg := 0.0
+		for _, r := range rs {
+			// Readings of one state share the spread of the cause, so it is in
+			// each of them, and together they count as one.
+			sd := math.Hypot(r.sd, spread*r.gain)
+			p := (1-w.wild)*heavy((r.x-r.gain*m)/sd)*w.trimSD/sd/heavy(0) + w.wild*w.trimSD/200
+			lg += r.weight * math.Log(p)
+		}
+		return lg
+	})
+}
+
+// lambdaChannel is lambda at the tailpipe in one state.
+type lambdaChannel struct {
+	finding int
+	state   int
+	table   *table
+}
+
+func (w *world) newLambdaTable(xs []float64, state int, unlearned bool) *table {
+	good := w.m.Quantities[w.quantity["lambda.tailpipe"]]
+	mean, sd := good.Mean, good.SD
+	if unlearned {
+		sd *= 2
+	}
+	if state == 3 {
+		mean, sd = -9, 6 // full load runs rich on purpose, by how much the maker decides
+	}
+	return newTable(-50, 60, 0.25, lambdaClasses, func(dev, spread float64) float64 {
+		s := math.Hypot(sd, spread)
+		lg := 0.0
+		for _, x := range xs {
+			lg += math.Log((1-w.wild)*heavy((x-dev-mean)/s)*sd/s/heavy(0) + w.wild*sd/100)
+		}
+		return lg / float64(len(xs))
+	})
+}
+
+// deviation is how far off lambda is, in per cent, where sensors lie by lie per
+// cent of trim and the engine needs need per cent: an honest sensor in closed loop
+// holds lambda at 1 whatever the engine needs; a lie makes the mixture wrong by as
+// much; what the module cannot add or take any more is left over; and without
+// the sensor the whole need is.
+func (w *world) deviation(need, lie float64, open bool) float64 {
+	if open {
+		return need
+	}
+	total := need + lie
+	return wrongBy(lie) + (total - w.saturate(total))
+}
+
+func wrongBy(lie float64) float64 { return 100 * (1/(1+max(lie, -60)/100) - 1) }
+
+// product multiplies likelihoods without running out of exponent.
+type product struct{ lg, p float64 }
+
+func (a *product) mul(x float64) {
+	a.p *= x
+	if a.p < 1e-200 {
+		a.lg += math.Log(max(a.p, 1e-300))
+		a.p = 1
+	}
+}
+
+func (a *product) log() float64 { return a.lg + math.Log(max(a.p, 1e-300)) }
+
+// reaches tells whether an effect at a context place is felt at a bank (0-based;
+// -1: the whole engine).
+func (p *place) reaches(bank int) bool { return p.bank == 0 || bank < 0 || p.bank == bank+1 }
+
+func (p *place) reachesSensor(sw *sensorWorld) bool {
+	return p.bank == 0 || slices.Contains(sw.banks, p.bank-1)
+}
+
+func newCalc(ev *evidence) *calc {
+	w := ev.w
+	c := &calc{ev: ev, w: w, cellsOf: make([][]int, w.nb)}
+	for s := range w.sens {
+		if w.sens[s].Position == 1 {
+			c.fronts = append(c.fronts, s)
+		}
+	}
+	for i := range ev.findings {
+		f := &ev.findings[i]
+		switch f.kind {
+		case fOutcome:
+			ch := outcomeChannel{finding: i, slots: f.slots, looks: f.looks}
+			for _, s := range f.slots {
+				ch.d = append(ch.d, c.finds(f.test, s))
+			}
+			c.outcomes = append(c.outcomes, ch)
+		case fQuantity:
+			c.amounts = append(c.amounts, c.amount(i, f))
+		case fRemark:
+			ch := orChannel{finding: i, none: 1 - w.m.Remarks[f.said].Usual, q: make([]float64, len(w.units)), power: 1}
+			for u := range w.units {
+				if p := &w.places[w.units[u].place]; p.reaches(f.bank) {
+					ch.q[u] = w.units[u].fx.say[f.said]
+				}
+			}
+			c.remarks = append(c.remarks, ch)
+		case fCode:
+			ch := codeChannel{orChannel{finding: i, none: 1 - w.m.Codes[f.code].False, q: make([]float64, len(w.units)), power: f.power}, f.bank}
+			for u := range w.units {
+				if p := &w.places[w.units[u].place]; p.reaches(f.bank) {
+					ch.q[u] = w.units[u].fx.code[f.code].p
+				}
+			}
+			c.codes = append(c.codes, ch)
+		case fLambda:
+			c.lambdas = append(c.lambdas, lambdaChannel{i, f.state, w.newLambdaTable(f.xs, f.state, ev.unlearned)})
+		case fProof:
+			c.proof = f
+		}
+	}
+	for b := range ev.trims {
+		for s := range ev.trims[b] {
+			if rs := ev.trims[b][s]; len(rs) > 0 {
+				c.cellsOf[b] = append(c.cellsOf[b], len(c.cells))
+				c.hasCell[b][s] = true
+				c.cells = append(c.cells, trimCell{b, s, w.newTrimTable(rs)})
+			}
+		}
+	}
+	c.pulls = make([]unitPull, len(w.units))
+	for u := range w.units {
+		c.pulls[u] = w.pull(&w.units[u], &w.places[w.units[u].place])
+	}
+	for s := range w.sens {
+		c.sensors = append(c.sensors, newSensorCalc(c, s))
+		sw := &w.sens[s]
+		c.coupled = append(c.coupled, sw.Position == 1 || sw.Position == 2 && slices.ContainsFunc(sw.banks, c.hasCodes))
+	}
+	c.touch()
+	return c
+}
+
+// touch finds the context places that the evidence has anything to say about.
+// The others are as likely as they were before, whatever else is there, and need
+// not be enumerated.
+func (c *calc) touch() {
+	w := c.w
+	c.touched = make([]bool, len(w.places))
+	for u := range w.units {
+		if c.moves(u) {
+			c.touched[w.units[u].place] = true
+		}
+	}
+	for s := range c.sensors {
+		if c.tells(s) {
+			for p, t := range c.sensors[s].touches {
+				c.touched[p] = c.touched[p] || t
+			}
+		}
+	}
+	// What can have made a touched place is touched through it.
+	for again := true; again; {
+		again = false
+		for p := range w.places {
+			for _, par := range w.places[p].parents {
+				if c.touched[p] && !c.touched[par.place] {
+					c.touched[par.place], again = true, true
+				}
+			}
+		}
+	}
+	for p := range w.places {
+		if c.touched[p] && len(w.places[p].parents) > 0 {
+			c.child = append(c.child, p)
+		}
+	}
+}
+
+// moves tells whether a context unit bears on any evidence of the context.
+func (c *calc) moves(u int) bool {
+	for i := range c.outcomes {
+		for j := range c.outcomes[i].d {
+			if c.outcomes[i].d[j][u] > 0 {
+				return true
+			}
+		}
+	}
+	for i := range c.amounts {
+		if c.amounts[i].show[u] >= 0 || c.amounts[i].add[u].has {
+			return true
+		}
+	}
+	for i := range c.remarks {
+		if c.remarks[i].q[u] > 0 {
+			return true
+		}
+	}
+	for i := range c.codes {
+		if c.codes[i].q[u] > 0 {
+			return true
+		}
+	}
+	pull := &c.pulls[u]
+	for _, cell := range c.cells {
+		b, s := cell.bank, cell.state
+		if pull.needVar[b][s] > 0 || pull.lieVar[b][s] > 0 {
+			return true
+		}
+	}
+	for _, l := range c.lambdas {
+		for b := range c.w.nb {
+			if pull.lieVar[b][l.state] > 0 {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// tells tells whether anything is known that bears on a sensor.
+func (c *calc) tells(s int) bool {
+	sw := &c.w.sens[s]
+	if len(c.sensors[s].fixed)+len(c.sensors[s].touched) > 0 {
+		return true
+	}
+	if sw.Position == 1 {
+		if len(c.lambdas) > 0 {
+			return true
+		}
+		for _, b := range sw.banks {
+			if len(c.cellsOf[b]) > 0 {
+				return true
+			}
+		}
+	}
+	return sw.Position <= 2 && slices.ContainsFunc(sw.banks, c.hasCodes)
+}
+
+// finds lists, for each context unit, the chance that it makes a test show an
+// outcome at a bank.
+func (c *calc) finds(test int, s slot) []float64 {
+	w := c.w
+	d := make([]float64, len(w.units))
+	for u := range w.units {
+		if w.places[w.units[u].place].reaches(s.bank) {
+			d[u] = w.units[u].fx.find[test][s.outcome].p
+		}
+	}
+	return d
+}
+
+func (c *calc) amount(i int, f *finding) amountChannel {
+	w := c.w
+	mean, sd := w.goodLevel(f.quant)
+	adds := false
+	ch := amountChannel{finding: i, quant: f.quant, good: w.readings(f, mean, sd), show: make([]float64, len(w.units)),
+		grip: make([]float64, len(w.units)), add: make([]level, len(w.units))}
+	for u := range w.units {
+		fx := w.units[u].fx
+		ch.show[u] = -1
+		if l := fx.show[f.quant]; l.has {
+			ch.show[u] = w.readings(f, l.mean, l.sd)
+			ch.grip[u] = grip(w.places[w.units[u].place].k.Grip, l.mean, mean, sd)
+		}
+		if fx.add[f.quant].has {
+			ch.add[u] = fx.add[f.quant]
+			adds = true
+		}
+	}
+	if adds {
+		ch.shifted = newTable(-80, 80, 0.5, shiftClasses, func(shift, spread float64) float64 {
+			return math.Log(w.readings(f, mean+shift, math.Hypot(sd, spread)))
+		})
+	}
+	return ch
+}
+
+func (w *world) goodLevel(q int) (mean, sd float64) {
+	mq := &w.m.Quantities[q]
+	if mq.Log {
+		return math.Log(mq.Mean), math.Log(mq.SD)
+	}
+	return mq.Mean, mq.SD
+}
+
+// grip orders the causes that put one quantity somewhere: by rank, then by how
+// far they put it from a sound car.
+func grip(rank int, mean, good, sd float64) float64 {
+	return float64(rank)*1e6 + math.Abs(mean-good)/sd
+}
+
+// readings gives the likelihood of a finding's readings about a level, relative
+// to the best a sound car could show. Several readings count as one.
+func (w *world) readings(f *finding, mean, sd float64) float64 {
+	_, good := w.goodLevel(f.quant)
+	span := w.span(f.quant)
+	lg := 0.0
+	for i, x := range f.xs {
+		p := (1-w.wild)*heavy((x-mean)/sd)/sd + w.wild/span
+		lg += f.pow[i] * math.Log(p*good/heavy(0))
+	}
+	return math.Exp(lg)
+}
+
+// span is the width of what an instrument can show, on the quantity's own scale.
+func (w *world) span(q int) float64 {
+	mq := &w.m.Quantities[q]
+	if mq.Log {
+		return math.Log(mq.Hi / mq.Lo)
+	}
+	return mq.Hi - mq.Lo
+}
+
+// pull lists what a context unit does to trims.
+func (w *world) pull(u *unit, p *place) unitPull {
+	x := unitPull{need: make([][4]float64, w.nb), needVar: make([][4]float64, w.nb), lie: make([][4]float64, w.nb), lieVar: make([][4]float64, w.nb)}
+	for _, t := range u.fx.trims {
+		if t.metering != "" && t.metering != w.v.AirMetering {
+			continue
+		}
+		for b := range w.nb {
+			if !p.reaches(b) || t.bank != 0 && t.bank != b+1 {
+				continue
+			}
+			x.any = true
+			if t.lie {
+				x.lie[b][t.state] += t.mean
+				x.lieVar[b][t.state] += t.sd * t.sd
+			} else {
+				x.need[b][t.state] += t.mean
+				x.needVar[b][t.state] += t.sd * t.sd
+			}
+		}
+	}
+	return x
+}

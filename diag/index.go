@@ -1,0 +1,187 @@
+package diag
+
+import (
+	"math"
+	"slices"
+	"strings"
+	"sync"
+
+	"crosscount/diag/model"
+)
+
+// engine is the trade model with its words resolved to numbers, so that a case
+// is weighed without comparing strings.
+type engine struct {
+	m          *model.Model
+	test       map[string]int
+	quantity   map[string]int
+	code       map[string]int
+	remark     map[string]int
+	cause      map[string]int
+	effects    [][]effects // cause, variant
+	makes      [][]link    // cause
+	curves     map[string]model.Curve
+	trimSD     float64
+	shortSD    float64
+	longSD     float64
+	unlearned  float64
+	wild       float64
+	pending    float64
+	authority  float64
+	family     float64
+	comeback   float64 // minutes
+	redo       float64 // minutes
+	proof      float64 // minutes
+	proofMiss  float64
+	reference  float64 // price of an hour
+	combustion int
+}
+
+type side int8
+
+const (
+	anySide side = iota
+	frontSide
+	rearSide
+)
+
+func (s side) covers(position int) bool {
+	return s == anySide || s == frontSide && position == 1 || s == rearSide && position > 1
+}
+
+type chance struct {
+	p    float64 // 0: none
+	side side
+}
+
+type level struct {
+	has      bool
+	mean, sd float64 // on the quantity's own scale
+}
+
+type link struct {
+	child int
+	p     float64
+}
+
+// effects is everything one variant of a cause does, by index.
+type effects struct {
+	find  [][]chance // test, outcome
+	show  []level    // quantity
+	add   []level    // quantity
+	code  []chance   // code kind
+	say   []float64  // remark
+	trims []trimEffect
+	open  bool
+}
+
+type trimEffect struct {
+	lie      bool
+	state    int
+	mean, sd float64
+	metering string
+	bank     int
+}
+
+var trade = sync.OnceValue(func() *engine { return newEngine(model.Trade()) })
+
+func newEngine(m *model.Model) *engine {
+	set := func(name string) float64 { return m.Settings[name].Value }
+	e := &engine{m: m, test: map[string]int{}, quantity: map[string]int{}, code: map[string]int{}, remark: map[string]int{},
+		cause: map[string]int{}, curves: map[string]model.Curve{},
+		trimSD: set("trim_sd"), shortSD: set("short_only_sd"), longSD: set("long_only_sd"),
+		unlearned: set("unlearned_factor"), wild: set("wild"), pending: set("pending_weight"), authority: set("authority_pct"),
+		family: set("family_share"), comeback: set("comeback_minutes"), redo: set("redo_minutes"), proof: set("proof_minutes"),
+		proofMiss: set("proof_misses"), reference: set("reference_rate")}
+	for i, t := range m.Tests {
+		e.test[t.ID] = i
+	}
+	for i, q := range m.Quantities {
+		e.quantity[q.ID] = i
+	}
+	for i, c := range m.Codes {
+		e.code[c.ID] = i
+	}
+	for i, r := range m.Remarks {
+		e.remark[r.ID] = i
+	}
+	for i, c := range m.Causes {
+		e.cause[c.ID] = i
+	}
+	for _, c := range m.Curves {
+		e.curves[c.Name] = c
+	}
+	e.effects = make([][]effects, len(m.Causes))
+	e.makes = make([][]link, len(m.Causes))
+	for i := range m.Causes {
+		k := &m.Causes[i]
+		for _, v := range k.Variants {
+			e.effects[i] = append(e.effects[i], e.resolve(k, v))
+		}
+		for _, l := range k.Makes {
+			e.makes[i] = append(e.makes[i], link{e.cause[l.Child], l.P})
+		}
+	}
+	return e
+}
+
+func sideOf(front, rear bool) side {
+	switch {
+	case front:
+		return frontSide
+	case rear:
+		return rearSide
+	}
+	return anySide
+}
+
+func (e *engine) resolve(k *model.Cause, v model.Variant) effects {
+	m := e.m
+	x := effects{find: make([][]chance, len(m.Tests)), show: make([]level, len(m.Quantities)), add: make([]level, len(m.Quantities)),
+		code: make([]chance, len(m.Codes)), say: make([]float64, len(m.Remarks)), open: v.Open}
+	on := func(variants []string) bool { return len(variants) == 0 || slices.Contains(variants, v.Name) }
+	for i, t := range m.Tests {
+		x.find[i] = make([]chance, len(t.Outcomes))
+	}
+	for _, f := range k.Finds {
+		if on(f.Variants) {
+			t := e.test[f.Test]
+			for o := range m.Tests[t].Outcomes {
+				if m.Tests[t].Outcomes[o].ID == f.Outcome {
+					x.find[t][o] = chance{f.P, sideOf(f.Front, f.Rear)}
+				}
+			}
+		}
+	}
+	for _, s := range k.Shows {
+		if on(s.Variants) {
+			q := e.quantity[s.Quantity]
+			mean, sd := model.Scale(&m.Quantities[q], s.Mean, s.SD)
+			x.show[q] = level{true, mean, sd}
+		}
+	}
+	for _, s := range k.Adds {
+		if on(s.Variants) {
+			x.add[e.quantity[s.Quantity]] = level{true, s.Mean, math.Hypot(s.SD, k.SizeSD*s.Mean)}
+		}
+	}
+	for _, c := range k.Codes {
+		if on(c.Variants) {
+			for id, i := range e.code {
+				base, _, _ := strings.Cut(id, ":")
+				if id == c.Code || base == c.Code && !strings.Contains(c.Code, ":") {
+					x.code[i] = chance{c.P, sideOf(c.Front, c.Rear)}
+				}
+			}
+		}
+	}
+	for _, s := range k.Says {
+		x.say[e.remark[s.Remark]] = s.P
+	}
+	for _, t := range k.Trims {
+		if on(t.Variants) {
+			x.trims = append(x.trims, trimEffect{t.Lie, slices.Index(States, t.State), t.Mean, math.Hypot(t.SD, k.SizeSD*t.Mean), t.Metering, t.Bank})
+		}
+	}
+	return x
+}

@@ -1,0 +1,469 @@
+package diag
+
+import (
+	"math"
+	"slices"
+)
+
+// sensorCalc weighs the states of one sensor.
+type sensorCalc struct {
+	s        int
+	w        *world
+	c        *calc
+	prior    []float64 // place, with the risk from history
+	classes  []class
+	classOf  []int // state
+	base     []float64
+	offset   float64 // taken out of base
+	fixed    []sensorFinding
+	touched  []sensorFinding // those that the context can move
+	touches  []bool          // context place
+	memo     map[uint64]*sensorSum
+	lastKey  uint64
+	last     *sensorSum
+	unitCode [][]float64 // bank code channel, unit
+}
+
+// class is what a group of states does to the outside.
+type class struct {
+	lie, lieVar [4]float64
+	open        bool
+	q           []float64 // bank code channel: chance to set it
+}
+
+// sensorSum is the weight of a sensor's states under one context.
+type sensorSum struct {
+	states  []float64
+	classes []float64
+	total   float64
+}
+
+// sensorFinding is a finding about one sensor.
+type sensorFinding struct {
+	f    *finding
+	id   int
+	none float64     // fSensorCode: as in orChannel
+	q    []float64   // fSensorCode: sensor unit
+	cq   []float64   // fSensorCode: context unit
+	d    [][]float64 // fSensorOutcome: slot, sensor unit
+	cd   [][]float64 // fSensorOutcome: slot, context unit
+	good float64     // fSensorQuantity
+	lik  []float64   // fSensorQuantity: sensor unit, -1 where it does not move it
+	grip []float64
+	clik []float64 // fSensorQuantity: context unit
+	cgr  []float64
+}
+
+func newSensorCalc(c *calc, s int) sensorCalc {
+	w := c.w
+	sw := &w.sens[s]
+	sc := sensorCalc{s: s, w: w, c: c, touches: make([]bool, len(w.places)), memo: map[uint64]*sensorSum{}}
+	for p := range sw.places {
+		o := sw.places[p].prior / (1 - sw.places[p].prior) * c.ev.risk[s][p]
+		sc.prior = append(sc.prior, o/(1+o))
+		for _, par := range sw.places[p].parents {
+			sc.touches[par.place] = true
+		}
+	}
+	for i := range c.ev.findings {
+		f := &c.ev.findings[i]
+		if f.sensor != s || f.kind == fRemark {
+			continue
+		}
+		sf := w.sensorFinding(i, f, sw)
+		moved := false
+		for u := range w.units {
+			if sf.movedBy(u) {
+				sc.touches[w.units[u].place] = true
+				moved = true
+			}
+		}
+		if moved {
+			sc.touched = append(sc.touched, sf)
+		} else {
+			sc.fixed = append(sc.fixed, sf)
+		}
+	}
+	sc.classify(c)
+	sc.base = make([]float64, len(sw.states))
+	for st := range sw.states {
+		lg := 0.0
+		for _, u := range sw.states[st].units {
+			lg += math.Log(sw.units[u].chance)
+		}
+		for i := range sc.fixed {
+			lg += math.Log(sc.fixed[i].likelihood(sw.states[st].units, nil))
+		}
+		sc.base[st] = lg
+	}
+	sc.offset = slices.Max(sc.base)
+	for st := range sc.base {
+		sc.base[st] = math.Exp(max(sc.base[st]-sc.offset, -600))
+	}
+	return sc
+}
+
+func (w *world) sensorFinding(i int, f *finding, sw *sensorWorld) sensorFinding {
+	sf := sensorFinding{f: f, id: i}
+	feels := func(u int) bool { return w.places[w.units[u].place].reachesSensor(sw) }
+	switch f.kind {
+	case fSensorCode:
+		sf.none = 1 - w.m.Codes[f.code].False
+		for u := range sw.units {
+			sf.q = append(sf.q, sided(sw.units[u].fx.code[f.code], sw.Position))
+		}
+		for u := range w.units {
+			q := 0.0
+			if feels(u) {
+				q = sided(w.units[u].fx.code[f.code], sw.Position)
+			}
+			sf.cq = append(sf.cq, q)
+		}
+	case fSensorOutcome:
+		for _, s := range f.slots {
+			d, cd := make([]float64, len(sw.units)), make([]float64, len(w.units))
+			for u := range sw.units {
+				d[u] = sided(sw.units[u].fx.find[f.test][s.outcome], sw.Position)
+			}
+			for u := range w.units {
+				if feels(u) {
+					cd[u] = sided(w.units[u].fx.find[f.test][s.outcome], sw.Position)
+				}
+			}
+			sf.d, sf.cd = append(sf.d, d), append(sf.cd, cd)
+		}
+	case fSensorQuantity:
+		mean, sd := w.goodLevel(f.quant)
+		sf.good = w.readings(f, mean, sd)
+		side := func(x *effects, rank int) (lik, gr float64) {
+			if l := x.show[f.quant]; l.has {
+				return w.readings(f, l.mean, l.sd), grip(rank, l.mean, mean, sd)
+			}
+			return -1, 0
+		}
+		for u := range sw.units {
+			l, g := side(sw.units[u].fx, sw.places[sw.units[u].place].k.Grip)
+			sf.lik, sf.grip = append(sf.lik, l), append(sf.grip, g)
+		}
+		for u := range w.units {
+			l, g := -1.0, 0.0
+			if feels(u) {
+				l, g = side(w.units[u].fx, w.places[w.units[u].place].k.Grip)
+			}
+			sf.clik, sf.cgr = append(sf.clik, l), append(sf.cgr, g)
+		}
+	}
+	return sf
+}
+
+func sided(c chance, position int) float64 {
+	if c.side.covers(position) {
+		return c.p
+	}
+	return 0
+}
+
+// movedBy tells whether a context unit has a say in the finding.
+func (sf *sensorFinding) movedBy(u int) bool {
+	switch sf.f.kind {
+	case fSensorCode:
+		return sf.cq[u] > 0
+	case fSensorOutcome:
+		return slices.ContainsFunc(sf.cd, func(d []float64) bool { return d[u] > 0 })
+	case fSensorQuantity:
+		return sf.clik[u] >= 0
+	}
+	return false
+}
+
+// likelihood weighs the finding for a state of the sensor under a context.
+func (sf *sensorFinding) likelihood(su []int, cu []int16) float64 {
+	switch sf.f.kind {
+	case fSensorCode:
+		miss := sf.none
+		for _, u := range su {
+			miss *= 1 - sf.q[u]
+		}
+		for _, u := range cu {
+			miss *= 1 - sf.cq[u]
+		}
+		return tempered(miss, sf.f.power)
+	case fSensorOutcome:
+		var buf [16]float64
+		fires := buf[:0]
+		for j := range sf.f.slots {
+			miss := 1 - sf.f.slots[j].false
+			for _, u := range su {
+				miss *= 1 - sf.d[j][u]
+			}
+			for _, u := range cu {
+				miss *= 1 - sf.cd[j][u]
+			}
+			fires = append(fires, 1-miss)
+		}
+		return seen(sf.f.slots, sf.f.looks, fires)
+	case fSensorQuantity:
+		lik, best := sf.good, -1.0
+		for _, u := range su {
+			if sf.lik[u] >= 0 && sf.grip[u] > best {
+				lik, best = sf.lik[u], sf.grip[u]
+			}
+		}
+		for _, u := range cu {
+			if sf.clik[u] >= 0 && sf.cgr[u] > best {
+				lik, best = sf.clik[u], sf.cgr[u]
+			}
+		}
+		return lik
+	}
+	return 1
+}
+
+// bound is no less than the likelihood with any of the later units added.
+func (sf *sensorFinding) bound(su []int, cu []int16, later []int16) float64 {
+	lik := sf.likelihood(su, cu)
+	switch sf.f.kind {
+	case fSensorCode:
+		miss := sf.none
+		for _, u := range su {
+			miss *= 1 - sf.q[u]
+		}
+		for _, u := range cu {
+			miss *= 1 - sf.cq[u]
+		}
+		for _, u := range later {
+			miss *= 1 - sf.cq[u]
+		}
+		return tempered(miss, sf.f.power)
+	case fSensorOutcome:
+		// More causes only take from the default and only add to an outcome.
+		lik = 1
+		for _, l := range sf.f.looks {
+			if l.slot < 0 {
+				lik *= power(sf.nothing(su, cu), l.power)
+				continue
+			}
+			miss := 1 - sf.f.slots[l.slot].false
+			for _, u := range su {
+				miss *= 1 - sf.d[l.slot][u]
+			}
+			for _, u := range cu {
+				miss *= 1 - sf.cd[l.slot][u]
+			}
+			for _, u := range later {
+				miss *= 1 - sf.cd[l.slot][u]
+			}
+			lik *= power(1-miss, l.power)
+		}
+	case fSensorQuantity:
+		for _, u := range later {
+			lik = max(lik, sf.clik[u])
+		}
+	}
+	return lik
+}
+
+// nothing is the chance that the test shows its default.
+func (sf *sensorFinding) nothing(su []int, cu []int16) float64 {
+	none := 1.0
+	for j := range sf.f.slots {
+		none *= 1 - sf.f.slots[j].false
+		for _, u := range su {
+			none *= 1 - sf.d[j][u]
+		}
+		for _, u := range cu {
+			none *= 1 - sf.cd[j][u]
+		}
+	}
+	return none
+}
+
+func power(x, p float64) float64 {
+	if p == 1 {
+		return x
+	}
+	return math.Pow(x, p)
+}
+
+// seen gives the likelihood of what was stated about a test, where fires are the
+// chances of its outcomes one by one. An outcome that was seen fired; the default
+// says that none did. Of an outcome nobody mentions nothing is said.
+func seen(slots []slot, looks []look, fires []float64) float64 {
+	lik := 1.0
+	for _, l := range looks {
+		p := 1.0
+		if l.slot >= 0 {
+			p = fires[l.slot]
+		} else {
+			for j, s := range slots {
+				if l.bank < 0 || s.bank < 0 || s.bank == l.bank { // else that bank was not looked at
+					p *= 1 - fires[j]
+				}
+			}
+		}
+		lik *= power(p, l.power)
+	}
+	return lik
+}
+
+// tempered weakens the likelihood of a code by how much it counts: with the rest of
+// its weight it says nothing.
+func tempered(miss, weight float64) float64 { return 1 - weight*miss }
+
+// classify groups the states by what they do to the outside.
+func (sc *sensorCalc) classify(c *calc) {
+	w, sw := sc.w, &sc.w.sens[sc.s]
+	outside := make([]class, len(sw.units))
+	strength := make([]float64, len(sw.units))
+	for u := range sw.units {
+		cl := class{q: make([]float64, len(c.codes))}
+		if sw.Position == 1 {
+			cl.open = sw.units[u].fx.open
+			for _, t := range sw.units[u].fx.trims {
+				if t.metering == "" || t.metering == w.v.AirMetering {
+					cl.lie[t.state] += t.mean
+					cl.lieVar[t.state] += t.sd * t.sd
+					strength[u] = max(strength[u], math.Abs(t.mean))
+				}
+			}
+			if cl.open {
+				strength[u] = 1000
+			}
+		}
+		if sw.Position <= 2 {
+			for k := range c.codes {
+				if b := c.codes[k].bank; b >= 0 && slices.Contains(sw.banks, b) {
+					cl.q[k] = sided(sw.units[u].fx.code[w.codeOf(c, k)], sw.Position)
+					strength[u] += cl.q[k]
+				}
+			}
+		}
+		outside[u] = cl
+	}
+	none := class{q: make([]float64, len(c.codes))}
+	sc.classes = []class{none}
+	sc.classOf = make([]int, len(sw.states))
+	for st := range sw.states {
+		// Of two causes at one sensor the stronger decides what the outside feels.
+		best := -1
+		for _, u := range sw.states[st].units {
+			if best < 0 || strength[u] > strength[best] {
+				best = u
+			}
+		}
+		if best < 0 {
+			continue
+		}
+		i := slices.IndexFunc(sc.classes, func(o class) bool { return o.same(outside[best]) })
+		if i < 0 {
+			i = len(sc.classes)
+			sc.classes = append(sc.classes, outside[best])
+		}
+		sc.classOf[st] = i
+	}
+}
+
+func (w *world) codeOf(c *calc, k int) int { return c.ev.findings[c.codes[k].finding].code }
+
+func (a class) same(b class) bool {
+	return a.lie == b.lie && a.lieVar == b.lieVar && a.open == b.open && slices.Equal(a.q, b.q)
+}
+
+// sum weighs all states of the sensor under a context.
+func (sc *sensorCalc) sum(cu []int16) *sensorSum {
+	var key uint64
+	var buf [maxContext]int16
+	mine := buf[:0]
+	for _, u := range cu {
+		if sc.touches[sc.w.units[u].place] {
+			key = key<<10 | uint64(u+1)
+			mine = append(mine, u)
+		}
+	}
+	if sc.last != nil && sc.lastKey == key {
+		return sc.last
+	}
+	m, ok := sc.memo[key]
+	if !ok {
+		m = sc.weigh(mine, nil)
+		sc.memo[key] = m
+	}
+	sc.lastKey, sc.last = key, m
+	return m
+}
+
+// weigh computes the weights of all states under a context; with later units it
+// gives bounds that hold with any of them added.
+func (sc *sensorCalc) weigh(cu []int16, later []int16) *sensorSum {
+	sw := &sc.w.sens[sc.s]
+	m := &sensorSum{states: make([]float64, len(sw.states)), classes: make([]float64, len(sc.classes))}
+	odds := make([]float64, len(sw.places))
+	norm := 1.0
+	for p := range sw.places {
+		miss, lmiss := 1-sc.prior[p], 1.0
+		for _, par := range sw.places[p].parents {
+			if !sc.c.touched[par.place] {
+				miss *= 1 - par.p*sc.w.places[par.place].prior // not enumerated: on average
+			} else if sc.w.has(cu, par.place) {
+				miss *= 1 - par.p
+			} else if sc.w.has(later, par.place) {
+				lmiss *= 1 - par.p
+			}
+		}
+		norm *= miss
+		odds[p] = (1 - miss*lmiss) / miss
+	}
+	for st := range sw.states {
+		x := norm * sc.base[st]
+		for _, u := range sw.states[st].units {
+			x *= odds[sw.units[u].place]
+		}
+		for i := range sc.touched {
+			if later == nil {
+				x *= sc.touched[i].likelihood(sw.states[st].units, cu)
+			} else {
+				x *= sc.touched[i].bound(sw.states[st].units, cu, later)
+			}
+		}
+		m.states[st] = x
+		m.classes[sc.classOf[st]] += x
+		m.total += x
+	}
+	return m
+}
+
+// has tells whether some unit of a place is in the set.
+func (w *world) has(us []int16, place int) bool {
+	for _, u := range us {
+		if w.units[u].place == place {
+			return true
+		}
+	}
+	return false
+}
+
+// tail bounds the weight of all states with more causes than are enumerated,
+// against the weight of those that are, with no context.
+func (sc *sensorCalc) tail() float64 {
+	sw := &sc.w.sens[sc.s]
+	norm, prod, e1, e2 := 1.0, 1.0, 0.0, 0.0
+	for p := range sw.places {
+		o := sc.prior[p] / (1 - sc.prior[p])
+		norm *= 1 - sc.prior[p]
+		prod *= 1 + o
+		e2 += e1 * o
+		e1 += o
+	}
+	lik := product{p: 1}
+	for _, list := range [][]sensorFinding{sc.fixed, sc.touched} {
+		for i := range list {
+			best := list[i].likelihood(nil, nil)
+			for u := range sw.units {
+				best = max(best, list[i].likelihood([]int{u}, nil))
+			}
+			lik.mul(best)
+		}
+	}
+	total := sc.sum(nil).total
+	return max(prod-1-e1-e2, 0) * norm * math.Exp(min(lik.log()-sc.offset, 600)) / max(total, 1e-300)
+}

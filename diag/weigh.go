@@ -1,0 +1,583 @@
+package diag
+
+import (
+	"slices"
+)
+
+// scratch is memory used again from one context to the next.
+type scratch struct {
+	sums []*sensorSum
+	miss []float64
+	j    joint
+}
+
+// joint is what the sum over the coupled sensors works on: a weight for each class
+// of each sensor, the likelihood of the trims for each class of each front sensor,
+// and the reach of lambda for each.
+type joint struct {
+	classes [][]float64  // sensor, class
+	trim    [][]float64  // front, class
+	dev     [][]devReach // front, class times lambda channels
+	vals    [][]float64  // front, class
+	honest  []devReach   // lambda channel: all front sensors honest
+	exact   bool
+}
+
+// devReach is where lambda can be, in per cent summed over a sensor's banks.
+type devReach struct{ lo, hi, variance float64 }
+
+// share is where a context's weight goes among the classes of each sensor.
+type share struct {
+	sums    []*sensorSum
+	classes [][]float64
+}
+
+// weigh gives the log weight of a context with the sensors summed out.
+func (c *calc) weigh(us []int16) float64 {
+	a := product{p: 1}
+	a.mul(c.prior(us))
+	c.weighContext(us, &a)
+	a.mul(c.weighSensors(us, nil))
+	return a.log()
+}
+
+// weighContext multiplies in what depends on the context alone.
+func (c *calc) weighContext(us []int16, a *product) {
+	for i := range c.outcomes {
+		a.mul(c.outcomes[i].likelihood(us))
+	}
+	for i := range c.amounts {
+		a.mul(c.amounts[i].likelihood(us))
+	}
+	for i := range c.remarks {
+		a.mul(1 - c.remarks[i].missed(us))
+	}
+	for i := range c.codes {
+		if c.codes[i].bank < 0 {
+			a.mul(tempered(c.codes[i].missed(us), c.codes[i].power))
+		}
+	}
+}
+
+// prior is the prior odds of a context against the empty one: each cause by what
+// can have made it, and each absent cause by what has not made it.
+func (c *calc) prior(us []int16) float64 {
+	pr := c.priorPresent(us)
+	if len(us) > 0 {
+		for _, p := range c.child {
+			for _, par := range c.w.places[p].parents {
+				if c.w.has(us, par.place) && !c.w.has(us, p) {
+					pr *= 1 - par.p
+				}
+			}
+		}
+	}
+	return pr
+}
+
+func (c *calc) priorPresent(us []int16) float64 {
+	w := c.w
+	pr := 1.0
+	for _, u := range us {
+		p := &w.places[w.units[u].place]
+		miss := 1 - p.prior
+		for _, par := range p.parents {
+			if w.has(us, par.place) {
+				miss *= 1 - par.p
+			}
+		}
+		pr *= w.units[u].chance * (1 - miss) / (1 - p.prior)
+	}
+	return pr
+}
+
+// missed is the chance that neither the causes nor anything else brought the
+// observation about.
+func (o *orChannel) missed(us []int16) float64 {
+	m := o.none
+	for _, u := range us {
+		m *= 1 - o.q[u]
+	}
+	return m
+}
+
+func (o *outcomeChannel) likelihood(us []int16) float64 {
+	var buf [24]float64
+	fires := buf[:0]
+	for j := range o.slots {
+		miss := 1 - o.slots[j].false
+		for _, u := range us {
+			miss *= 1 - o.d[j][u]
+		}
+		fires = append(fires, 1-miss)
+	}
+	return seen(o.slots, o.looks, fires)
+}
+
+func (ch *amountChannel) likelihood(us []int16) float64 {
+	lik, best := ch.good, -1.0
+	var shift, variance float64
+	for _, u := range us {
+		if ch.show[u] >= 0 && ch.grip[u] > best {
+			lik, best = ch.show[u], ch.grip[u]
+		}
+		if ch.add[u].has {
+			shift += ch.add[u].mean
+			variance += ch.add[u].sd * ch.add[u].sd
+		}
+	}
+	if variance != 0 && best < 0 {
+		return ch.shifted.at(shift, variance)
+	}
+	return lik
+}
+
+// bound is no less than the likelihood with shifts from lo to hi and any of the
+// later levels added.
+func (ch *amountChannel) bound(us []int16, lo, hi, later float64) float64 {
+	lik := max(ch.likelihood(us), later)
+	if ch.shifted != nil && (lo < 0 || hi > 0) {
+		shift := 0.0
+		for _, u := range us {
+			shift += ch.add[u].mean
+		}
+		lik = max(lik, ch.shifted.best(shift+lo, shift+hi))
+	}
+	return lik
+}
+
+// scene is what the trims of one context come to, bank by bank and state by state.
+type scene struct {
+	need, needVar, lie, lieVar [maxBank][4]float64
+}
+
+func (c *calc) scene(us []int16) scene {
+	var s scene
+	for _, u := range us {
+		p := &c.pulls[u]
+		if !p.any {
+			continue
+		}
+		for b := range c.w.nb {
+			for st := range 4 {
+				s.need[b][st] += p.need[b][st]
+				s.needVar[b][st] += p.needVar[b][st]
+				s.lie[b][st] += p.lie[b][st]
+				s.lieVar[b][st] += p.lieVar[b][st]
+			}
+		}
+	}
+	return s
+}
+
+// trimLik is the likelihood of a bank's trims under a scene and a class of its
+// front sensor.
+func (c *calc) trimLik(s *scene, b int, cl *class) float64 {
+	cells := c.cellsOf[b]
+	if len(cells) == 0 {
+		return 1
+	}
+	p := 1.0
+	for _, i := range cells {
+		cell := &c.cells[i]
+		st := cell.state
+		mean, variance := 0.0, 16.0 // a module that has lost its sensor stops trimming
+		if !cl.open {
+			mean = s.need[b][st] + s.lie[b][st] + cl.lie[st]
+			variance = s.needVar[b][st] + s.lieVar[b][st] + cl.lieVar[st]
+		}
+		p *= cell.table.at(mean, variance)
+	}
+	return p
+}
+
+// reach is where lambda is for one front sensor's banks under a scene and a class.
+func (c *calc) reach(s *scene, f int, cl *class, st int) devReach {
+	var out devReach
+	for _, b := range c.w.sens[f].banks {
+		d := c.w.deviation(c.shownNeed(s, b, st), s.lie[b][st]+cl.lie[st], cl.open)
+		out.lo += d
+		out.hi += d
+		out.variance += wrongVar(s, b, st, cl)
+	}
+	return out
+}
+
+// shownNeed is what a bank needs as far as its trims were read: what the module
+// cannot add any more shows in lambda, but is only looked for where the trims say
+// that it may be so.
+func (c *calc) shownNeed(s *scene, b, st int) float64 {
+	if c.hasCell[b][st] {
+		return s.need[b][st]
+	}
+	return 0
+}
+
+// wrongVar is the variance of lambda that the spread of the causes brings; a per
+// cent of trim is about 0.9 per cent of lambda.
+func wrongVar(s *scene, b, st int, cl *class) float64 {
+	if cl.open {
+		return s.needVar[b][st] + 9
+	}
+	return 0.8 * (s.lieVar[b][st] + cl.lieVar[st])
+}
+
+// codeLik is the likelihood of a bank's codes given what the context leaves
+// unexplained and the classes of its front and rear sensor.
+func (c *calc) codeLik(b int, miss []float64, front, rear *class) float64 {
+	p := 1.0
+	for k := range c.codes {
+		if c.codes[k].bank != b {
+			continue
+		}
+		m := miss[k] * (1 - front.q[k])
+		if rear != nil {
+			m *= 1 - rear.q[k]
+		}
+		p *= tempered(m, c.codes[k].power)
+	}
+	return p
+}
+
+func (c *calc) hasCodes(b int) bool {
+	return slices.ContainsFunc(c.codes, func(k codeChannel) bool { return k.bank == b })
+}
+
+// weighSensors sums over everything that is known of the sensors under a context.
+// With a share it also says where the weight goes.
+func (c *calc) weighSensors(us []int16, sh *share) float64 {
+	c.sums = c.sums[:0]
+	for s := range c.sensors {
+		c.sums = append(c.sums, c.sensors[s].sum(us))
+	}
+	c.miss = c.miss[:0]
+	for k := range c.codes {
+		c.miss = append(c.miss, c.codes[k].missed(us))
+	}
+	sc := c.scene(us)
+	c.fillJoint(&sc)
+	c.j.classes = c.j.classes[:0]
+	for s := range c.sums {
+		c.j.classes = append(c.j.classes, c.sums[s].classes)
+	}
+	if sh != nil {
+		sh.sums = append(sh.sums[:0], c.sums...)
+		sh.classes = sh.classes[:0]
+		for s := range c.sums {
+			sh.classes = append(sh.classes, make([]float64, len(c.sums[s].classes)))
+		}
+	}
+	p := c.sumJoint(sh)
+	for s := range c.sums {
+		if !c.coupled[s] {
+			p *= c.sums[s].total
+		}
+	}
+	if sh != nil {
+		for s := range c.sums {
+			sum := 0.0
+			for _, x := range sh.classes[s] {
+				sum += x
+			}
+			for k := range sh.classes[s] {
+				if c.coupled[s] {
+					sh.classes[s][k] *= p / max(sum, 1e-300)
+				} else {
+					sh.classes[s][k] = p * c.sums[s].classes[k] / max(c.sums[s].total, 1e-300)
+				}
+			}
+		}
+	}
+	if c.proof != nil {
+		p = c.proved(us, p, sh)
+	}
+	return p
+}
+
+// fillJoint tabulates trims and lambda for the classes of the front sensors.
+func (c *calc) fillJoint(sc *scene) {
+	j := &c.j
+	c.sizeJoint()
+	j.exact = true
+	for i, f := range c.fronts {
+		for k := range c.sensors[f].classes {
+			cl := &c.sensors[f].classes[k]
+			x := 1.0
+			for _, b := range c.w.sens[f].banks {
+				x *= c.trimLik(sc, b, cl)
+			}
+			j.trim[i][k] = x
+			for l := range c.lambdas {
+				j.dev[i][k*len(c.lambdas)+l] = c.reach(sc, f, cl, c.lambdas[l].state)
+			}
+		}
+	}
+	c.sumHonest()
+}
+
+func (c *calc) sumHonest() {
+	j := &c.j
+	j.honest = j.honest[:0]
+	for l := range c.lambdas {
+		var d devReach
+		for i := range c.fronts {
+			d.lo += j.dev[i][l].lo
+			d.hi += j.dev[i][l].hi
+			d.variance += j.dev[i][l].variance
+		}
+		j.honest = append(j.honest, d)
+	}
+}
+
+func (c *calc) sizeJoint() {
+	j := &c.j
+	if j.trim != nil {
+		return
+	}
+	for _, f := range c.fronts {
+		n := len(c.sensors[f].classes)
+		j.trim = append(j.trim, make([]float64, n))
+		j.vals = append(j.vals, make([]float64, n))
+		j.dev = append(j.dev, make([]devReach, n*len(c.lambdas)))
+	}
+}
+
+// sumJoint sums over the classes of the coupled sensors. The shares it credits are
+// in proportion, not to scale.
+func (c *calc) sumJoint(sh *share) float64 {
+	common := c.w.commonRear
+	if common < 0 || !c.coupled[common] {
+		return c.sumGiven(-1, 1, sh)
+	}
+	total := 0.0
+	for r, weight := range c.j.classes[common] {
+		if weight > 0 {
+			x := c.sumGiven(r, weight, sh)
+			if sh != nil {
+				sh.classes[common][r] += x
+			}
+			total += x
+		}
+	}
+	return total
+}
+
+// sumGiven is sumJoint with the common rear sensor's class fixed (-1: there is none
+// that matters).
+func (c *calc) sumGiven(common int, weight float64, sh *share) float64 {
+	j := &c.j
+	for i, f := range c.fronts {
+		for k := range j.vals[i] {
+			x := j.classes[f][k] * j.trim[i][k]
+			if x > 0 && len(c.codes) > 0 {
+				for _, b := range c.w.sens[f].banks {
+					x *= c.rearSum(b, &c.sensors[f].classes[k], common)
+				}
+			}
+			j.vals[i][k] = x
+		}
+	}
+	if len(c.lambdas) > 0 {
+		return c.sumLambda(common, weight, sh)
+	}
+	total := weight
+	var t [maxBank]float64
+	for i := range c.fronts {
+		for _, x := range j.vals[i] {
+			t[i] += x
+		}
+		total *= t[i]
+	}
+	if sh != nil {
+		for i, f := range c.fronts {
+			for k, x := range j.vals[i] {
+				if t[i] > 0 {
+					c.give(sh, f, k, total*x/t[i], common)
+				}
+			}
+		}
+	}
+	return total
+}
+
+// sumLambda sums over the front sensors where lambda was measured. The tailpipe
+// mixes the banks, so it tells on a single front sensor that lies; once two lie at
+// the same time it is taken to tell nothing of either.
+func (c *calc) sumLambda(common int, weight float64, sh *share) float64 {
+	j := &c.j
+	// Prefix and suffix sums would save little for one to four sensors.
+	honest, rest := weight, 0.0
+	for i := range c.fronts {
+		honest *= j.vals[i][0]
+	}
+	total := c.leaf(-1, 0, honest, sh, common)
+	if len(c.fronts) > 1 {
+		all := weight
+		for i := range c.fronts {
+			t := 0.0
+			for _, x := range j.vals[i] {
+				t += x
+			}
+			all *= t
+		}
+		rest = all - honest
+	}
+	for i := range c.fronts {
+		others := weight
+		for o := range c.fronts {
+			if o != i {
+				others *= j.vals[o][0]
+			}
+		}
+		for k := 1; k < len(j.vals[i]); k++ {
+			x := others * j.vals[i][k]
+			rest -= x
+			if x > 0 {
+				total += c.leaf(i, k, x, sh, common)
+			}
+		}
+	}
+	if len(c.fronts) == 1 || rest <= 0 {
+		return total
+	}
+	rest *= c.vague()
+	if sh != nil {
+		for i, f := range c.fronts {
+			lies := 0.0
+			for _, x := range j.vals[i][1:] {
+				lies += x
+			}
+			for k := 1; k < len(j.vals[i]) && lies > 0; k++ {
+				// With more than two front sensors this gives each a part in
+				// every pair, which is close enough for so rare a thing.
+				c.give(sh, f, k, rest*j.vals[i][k]/lies, common)
+			}
+		}
+	}
+	return total + rest
+}
+
+// vague is the likelihood of lambda where it tells nothing.
+func (c *calc) vague() float64 {
+	p := 1.0
+	for l := range c.lambdas {
+		t := c.lambdas[l].table
+		p *= t.row[len(t.row)-1][t.index(0)]
+	}
+	return p
+}
+
+// leaf multiplies in lambda where one front sensor is of a class and the others
+// are honest.
+func (c *calc) leaf(front, class int, x float64, sh *share, common int) float64 {
+	j := &c.j
+	n := len(c.lambdas)
+	nb := float64(c.w.nb)
+	for l := range c.lambdas {
+		d := j.honest[l]
+		if front >= 0 {
+			own, lying := &j.dev[front][l], &j.dev[front][class*n+l]
+			d.lo += lying.lo - own.lo
+			d.hi += lying.hi - own.hi
+			d.variance += lying.variance - own.variance
+		}
+		t := c.lambdas[l].table
+		if j.exact {
+			x *= t.at(d.lo/nb, d.variance/(nb*nb))
+		} else {
+			x *= t.best(d.lo/nb, d.hi/nb)
+		}
+	}
+	if sh != nil {
+		for i, f := range c.fronts {
+			k := 0
+			if i == front {
+				k = class
+			}
+			c.give(sh, f, k, x, common)
+		}
+	}
+	return x
+}
+
+// give credits a front sensor's class with weight, and the rear sensors behind it.
+func (c *calc) give(sh *share, f, k int, x float64, common int) {
+	sh.classes[f][k] += x
+	cl := &c.sensors[f].classes[k]
+	for _, b := range c.w.sens[f].banks {
+		r := c.w.rear[b]
+		if r < 0 || r == c.w.commonRear || !c.coupled[r] {
+			continue
+		}
+		all := c.rearSum(b, cl, common)
+		for i, wr := range c.j.classes[r] {
+			if all > 0 {
+				sh.classes[r][i] += x * wr * c.codeLik(b, c.miss, cl, &c.sensors[r].classes[i]) / all
+			}
+		}
+	}
+}
+
+// rearSum is the likelihood of a bank's codes, with the bank's own rear sensor
+// summed out.
+func (c *calc) rearSum(b int, front *class, common int) float64 {
+	if !c.hasCodes(b) {
+		return 1
+	}
+	r := c.w.rear[b]
+	if r < 0 {
+		return c.codeLik(b, c.miss, front, nil)
+	}
+	if r == c.w.commonRear {
+		return c.codeLik(b, c.miss, front, &c.sensors[r].classes[common])
+	}
+	sum := 0.0
+	for i, wr := range c.j.classes[r] {
+		sum += wr * c.codeLik(b, c.miss, front, &c.sensors[r].classes[i])
+	}
+	return sum
+}
+
+// passes is the chance of the proof's result with or without a fault left.
+func (c *calc) passes(fault bool) float64 {
+	x := 0.95 // a sound car, nineteen times in twenty
+	if fault {
+		x = c.w.proofMiss
+	}
+	if c.proof.bad {
+		return 1 - x
+	}
+	return x
+}
+
+// proved multiplies in the proof drive: a car with nothing left to mend passes,
+// another fails but for a miss.
+func (c *calc) proved(us []int16, p float64, sh *share) float64 {
+	fault := c.passes(true)
+	if sh != nil {
+		// Only the shares of states with a fault are ever asked for.
+		for s := range sh.classes {
+			for k := range sh.classes[s] {
+				sh.classes[s][k] *= fault
+			}
+		}
+	}
+	for _, u := range us {
+		if !c.w.places[c.w.units[u].place].k.Nothing {
+			return p * fault
+		}
+	}
+	// Only the part of the weight with every sensor sound is without fault.
+	clean := 1.0
+	for s := range c.sums {
+		if c.coupled[s] {
+			only := make([]float64, len(c.sums[s].classes))
+			only[0] = c.sums[s].states[0]
+			c.j.classes[s] = only
+		} else {
+			clean *= c.sums[s].states[0]
+		}
+	}
+	clean *= c.sumJoint(nil)
+	return clean*c.passes(false) + max(p-clean, 0)*fault
+}
