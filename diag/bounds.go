@@ -254,7 +254,7 @@ func (b *bounds) outcomeBound(i int, us []int16, next int) (one, many float64) {
 	one, many = 1, 1
 	for _, l := range ch.looks {
 		if l.slot < 0 {
-			x := seen(ch.slots, []look{l}, fires)
+			x := seen(ch.slots, []look{l}, fires, 0)
 			one, many = one*x, many*x
 			continue
 		}
@@ -311,8 +311,8 @@ func (b *bounds) sensors(us []int16, next int, many bool) float64 {
 			p *= c.sums[s].total
 		}
 	}
-	if c.proof != nil {
-		p *= max(c.passes(true), c.passes(false))
+	if c.judged {
+		p *= max(c.cleanness(true, true), c.cleanness(false, true))
 	}
 	return p
 }

@@ -26,6 +26,8 @@ type calc struct {
 	hasCell  [maxBank][4]bool
 	lambdas  []lambdaChannel
 	proof    *finding // nil: none
+	visit    bool     // no code has brought the car in
+	judged   bool     // proof or visit bear on the weight
 	sensors  []sensorCalc
 	fronts   []int // distinct front sensors
 	pulls    []unitPull
@@ -48,6 +50,7 @@ type outcomeChannel struct {
 	slots   []slot
 	looks   []look
 	d       [][]float64 // slot, context unit
+	quiet   float64
 }
 
 // amountChannel is a quantity of the engine.
@@ -250,7 +253,7 @@ func newCalc(ev *evidence) *calc {
 		f := &ev.findings[i]
 		switch f.kind {
 		case fOutcome:
-			ch := outcomeChannel{finding: i, slots: f.slots, looks: f.looks}
+			ch := outcomeChannel{finding: i, slots: f.slots, looks: f.looks, quiet: w.quiet}
 			for _, s := range f.slots {
 				ch.d = append(ch.d, c.finds(f.test, s))
 			}
@@ -297,6 +300,8 @@ func newCalc(ev *evidence) *calc {
 		sw := &w.sens[s]
 		c.coupled = append(c.coupled, sw.Position == 1 || sw.Position == 2 && slices.ContainsFunc(sw.banks, c.hasCodes))
 	}
+	c.visit = !slices.ContainsFunc(ev.findings, func(f finding) bool { return f.kind == fCode || f.kind == fSensorCode })
+	c.judged = c.visit || c.proof != nil
 	c.touch()
 	return c
 }
@@ -308,7 +313,7 @@ func (c *calc) touch() {
 	w := c.w
 	c.touched = make([]bool, len(w.places))
 	for u := range w.units {
-		if c.moves(u) {
+		if c.judged || c.moves(u) {
 			c.touched[w.units[u].place] = true
 		}
 	}
@@ -381,6 +386,9 @@ func (c *calc) moves(u int) bool {
 // tells tells whether anything is known that bears on a sensor.
 func (c *calc) tells(s int) bool {
 	sw := &c.w.sens[s]
+	if c.judged {
+		return true // whether anything at all is wrong bears on it
+	}
 	if len(c.sensors[s].fixed)+len(c.sensors[s].touched) > 0 {
 		return true
 	}

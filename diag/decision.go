@@ -10,6 +10,13 @@ type Decision struct {
 	Plan     []PlanStep    `json:"plan"`     // what follows each outcome of Next
 	Verdict  Verdict       `json:"verdict"`
 	Costs    CostView      `json:"costs"`
+	Notes    []Note        `json:"notes,omitempty"` // beside the fixed fields: entries that were not used, contradictions
+}
+
+// Note is something the engine has to say about entries.
+type Note struct {
+	Entries []int  `json:"entries"` // indices into the case's evidence
+	Say     string `json:"say"`
 }
 
 // CauseRef names a cause at its place. An engine cause has no bank, a bank cause
@@ -23,8 +30,18 @@ type CauseRef struct {
 // Cause is a cause with its marginal probability and the reasons for it.
 type Cause struct {
 	CauseRef
-	P   float64  `json:"p"`
-	Why []string `json:"why"`
+	P       float64  `json:"p"`
+	Why     []string `json:"why"`
+	Reasons []Reason `json:"reasons"` // beside the fixed fields: the same, to reckon with
+}
+
+// Reason is a finding that speaks for or against a cause.
+type Reason struct {
+	Entries []int   `json:"entries"` // indices into the case's evidence
+	Finding string  `json:"finding"`
+	Weight  float64 `json:"weight"` // natural logarithm of the likelihood ratio, all else kept; within ±6
+	Word    string  `json:"word"`   // the weight on a scale of words
+	For     bool    `json:"for"`
 }
 
 // Combination is a set of causes that together explain the case.
@@ -47,7 +64,9 @@ type NextTest struct {
 // PlanStep is what follows one outcome of a test.
 type PlanStep struct {
 	Outcome string     `json:"outcome"`
-	P       float64    `json:"p"` // probability of the outcome
+	Say     string     `json:"say,omitempty"`  // the outcome in words
+	Bank    int        `json:"bank,omitempty"` // the bank the outcome is about
+	P       float64    `json:"p"`              // probability of the outcome
 	Next    *NextTest  `json:"next,omitempty"`
 	Verdict *Verdict   `json:"verdict,omitempty"`
 	Then    []PlanStep `json:"then,omitempty"`

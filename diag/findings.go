@@ -75,12 +75,6 @@ type evidence struct {
 	unused    []Note
 }
 
-// Note is something the engine has to say about an entry or two.
-type Note struct {
-	Entries []int  `json:"entries"` // indices into the case's evidence
-	Say     string `json:"say"`
-}
-
 type findKey struct {
 	kind                             findKind
 	code, test, quant, sensor, state int
@@ -522,7 +516,7 @@ func (ev *evidence) riskFrom(f *finding, raised map[[3]int]bool) {
 	usual := w.m.Remarks[f.said].Usual
 	for s := range w.sens {
 		sw := &w.sens[s]
-		if f.sensor >= 0 && f.sensor != s || f.sensor < 0 && f.bank >= 0 && !slices.Contains(sw.banks, f.bank) {
+		if !ev.concerns(f, s) {
 			continue
 		}
 		for p := range sw.places {

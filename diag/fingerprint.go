@@ -26,6 +26,12 @@ func Fingerprint(c Case) string {
 // canonical gives the same case in the one order that the engine works in, so
 // that sums come out the same to the last bit whatever the order of entry.
 func canonical(c Case) Case {
+	c, _ = canonicalOrder(c)
+	return c
+}
+
+// canonicalOrder is canonical, with the place of each entry in the case as given.
+func canonicalOrder(c Case) (Case, []int) {
 	c.Vehicle.Sensors = slices.Clone(c.Vehicle.Sensors)
 	slices.SortFunc(c.Vehicle.Sensors, func(a, b Sensor) int {
 		return 64*(a.Bank-b.Bank) + a.Position - b.Position
@@ -33,6 +39,7 @@ func canonical(c Case) Case {
 	type keyed struct {
 		e   Entry
 		key []byte
+		at  int
 	}
 	list := make([]keyed, len(c.Evidence))
 	for i, e := range c.Evidence {
@@ -41,14 +48,15 @@ func canonical(c Case) Case {
 		if err != nil {
 			key = []byte(err.Error())
 		}
-		list[i] = keyed{e, key}
+		list[i] = keyed{e, key, i}
 	}
 	slices.SortStableFunc(list, func(a, b keyed) int { return bytes.Compare(a.key, b.key) })
 	c.Evidence = make([]Entry, len(list))
+	from := make([]int, len(list))
 	for i, k := range list {
-		c.Evidence[i] = k.e
+		c.Evidence[i], from[i] = k.e, k.at
 	}
-	return c
+	return c, from
 }
 
 func canonicalEntry(v Vehicle, e Entry) Entry {

@@ -12,29 +12,30 @@ import (
 // engine is the trade model with its words resolved to numbers, so that a case
 // is weighed without comparing strings.
 type engine struct {
-	m          *model.Model
-	test       map[string]int
-	quantity   map[string]int
-	code       map[string]int
-	remark     map[string]int
-	cause      map[string]int
-	effects    [][]effects // cause, variant
-	makes      [][]link    // cause
-	curves     map[string]model.Curve
-	trimSD     float64
-	shortSD    float64
-	longSD     float64
-	unlearned  float64
-	wild       float64
-	pending    float64
-	authority  float64
-	family     float64
-	comeback   float64 // minutes
-	redo       float64 // minutes
-	proof      float64 // minutes
-	proofMiss  float64
-	reference  float64 // price of an hour
-	combustion int
+	m         *model.Model
+	test      map[string]int
+	quantity  map[string]int
+	code      map[string]int
+	remark    map[string]int
+	cause     map[string]int
+	effects   [][]effects // cause, variant
+	makes     [][]link    // cause
+	curves    map[string]model.Curve
+	trimSD    float64
+	shortSD   float64
+	longSD    float64
+	unlearned float64
+	wild      float64
+	pending   float64
+	authority float64
+	family    float64
+	visit     float64
+	quiet     float64
+	comeback  float64 // minutes
+	redo      float64 // minutes
+	proof     float64 // minutes
+	proofMiss float64
+	reference float64 // price of an hour
 }
 
 type side int8
@@ -91,7 +92,7 @@ func newEngine(m *model.Model) *engine {
 		cause: map[string]int{}, curves: map[string]model.Curve{},
 		trimSD: set("trim_sd"), shortSD: set("short_only_sd"), longSD: set("long_only_sd"),
 		unlearned: set("unlearned_factor"), wild: set("wild"), pending: set("pending_weight"), authority: set("authority_pct"),
-		family: set("family_share"), comeback: set("comeback_minutes"), redo: set("redo_minutes"), proof: set("proof_minutes"),
+		family: set("family_share"), visit: set("idle_visit"), quiet: set("unmentioned"), comeback: set("comeback_minutes"), redo: set("redo_minutes"), proof: set("proof_minutes"),
 		proofMiss: set("proof_misses"), reference: set("reference_rate")}
 	for i, t := range m.Tests {
 		e.test[t.ID] = i

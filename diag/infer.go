@@ -13,9 +13,9 @@ import (
 // Either way the share left is bounded and reported.
 
 const (
-	maxContext  = 5      // causes of the engine and its banks at once
-	leftTarget  = 1e-2   // share left out at which the search is content
-	budgetNodes = 200000 // bound evaluations, as a stop for hostile cases
+	maxContext  = 5    // causes of the engine and its banks at once
+	leftTarget  = 1e-2 // share left out at which the search is content
+	budgetNodes = 4000 // bound evaluations, as a stop for hostile cases
 )
 
 // node is a set of context units with its weight.

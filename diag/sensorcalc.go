@@ -40,18 +40,19 @@ type sensorSum struct {
 
 // sensorFinding is a finding about one sensor.
 type sensorFinding struct {
-	f    *finding
-	id   int
-	none float64     // fSensorCode: as in orChannel
-	q    []float64   // fSensorCode: sensor unit
-	cq   []float64   // fSensorCode: context unit
-	d    [][]float64 // fSensorOutcome: slot, sensor unit
-	cd   [][]float64 // fSensorOutcome: slot, context unit
-	good float64     // fSensorQuantity
-	lik  []float64   // fSensorQuantity: sensor unit, -1 where it does not move it
-	grip []float64
-	clik []float64 // fSensorQuantity: context unit
-	cgr  []float64
+	f     *finding
+	id    int
+	none  float64     // fSensorCode: as in orChannel
+	q     []float64   // fSensorCode: sensor unit
+	cq    []float64   // fSensorCode: context unit
+	d     [][]float64 // fSensorOutcome: slot, sensor unit
+	cd    [][]float64 // fSensorOutcome: slot, context unit
+	good  float64     // fSensorQuantity
+	lik   []float64   // fSensorQuantity: sensor unit, -1 where it does not move it
+	grip  []float64
+	clik  []float64 // fSensorQuantity: context unit
+	cgr   []float64
+	quiet float64
 }
 
 func newSensorCalc(c *calc, s int) sensorCalc {
@@ -104,7 +105,7 @@ func newSensorCalc(c *calc, s int) sensorCalc {
 }
 
 func (w *world) sensorFinding(i int, f *finding, sw *sensorWorld) sensorFinding {
-	sf := sensorFinding{f: f, id: i}
+	sf := sensorFinding{f: f, id: i, quiet: w.quiet}
 	feels := func(u int) bool { return w.places[w.units[u].place].reachesSensor(sw) }
 	switch f.kind {
 	case fSensorCode:
@@ -201,7 +202,7 @@ func (sf *sensorFinding) likelihood(su []int, cu []int16) float64 {
 			}
 			fires = append(fires, 1-miss)
 		}
-		return seen(sf.f.slots, sf.f.looks, fires)
+		return seen(sf.f.slots, sf.f.looks, fires, sf.quiet)
 	case fSensorQuantity:
 		lik, best := sf.good, -1.0
 		for _, u := range su {
@@ -287,13 +288,15 @@ func power(x, p float64) float64 {
 
 // seen gives the likelihood of what was stated about a test, where fires are the
 // chances of its outcomes one by one. An outcome that was seen fired; the default
-// says that none did. Of an outcome nobody mentions nothing is said.
-func seen(slots []slot, looks []look, fires []float64) float64 {
-	lik := 1.0
+// says that none did; an outcome not mentioned beside another that was seen counts
+// as half not seen (quiet).
+func seen(slots []slot, looks []look, fires []float64, quiet float64) float64 {
+	lik, some := 1.0, false
 	for _, l := range looks {
 		p := 1.0
 		if l.slot >= 0 {
 			p = fires[l.slot]
+			some = true
 		} else {
 			for j, s := range slots {
 				if l.bank < 0 || s.bank < 0 || s.bank == l.bank { // else that bank was not looked at
@@ -303,7 +306,25 @@ func seen(slots []slot, looks []look, fires []float64) float64 {
 		}
 		lik *= power(p, l.power)
 	}
+	if some {
+		p := 1.0
+		for j := range slots {
+			if !mentioned(looks, j) {
+				p *= 1 - fires[j]
+			}
+		}
+		lik *= power(p, quiet)
+	}
 	return lik
+}
+
+func mentioned(looks []look, slot int) bool {
+	for _, l := range looks {
+		if l.slot == slot || l.slot < 0 {
+			return true
+		}
+	}
+	return false
 }
 
 // tempered weakens the likelihood of a code by how much it counts: with the rest of

@@ -111,7 +111,7 @@ func (o *outcomeChannel) likelihood(us []int16) float64 {
 		}
 		fires = append(fires, 1-miss)
 	}
-	return seen(o.slots, o.looks, fires)
+	return seen(o.slots, o.looks, fires, o.quiet)
 }
 
 func (ch *amountChannel) likelihood(us []int16) float64 {
@@ -288,7 +288,7 @@ func (c *calc) weighSensors(us []int16, sh *share) float64 {
 			}
 		}
 	}
-	if c.proof != nil {
+	if c.judged {
 		p = c.proved(us, p, sh)
 	}
 	return p
@@ -538,22 +538,30 @@ func (c *calc) rearSum(b int, front *class, common int) float64 {
 	return sum
 }
 
-// passes is the chance of the proof's result with or without a fault left.
-func (c *calc) passes(fault bool) float64 {
-	x := 0.95 // a sound car, nineteen times in twenty
-	if fault {
-		x = c.w.proofMiss
+// cleanness is the likelihood of the proof drive, and of the visit itself, for a car
+// with or without anything to explain it: a sound car seldom comes in, and passes
+// the proof nineteen times in twenty; a faulty one passes but by a miss.
+func (c *calc) cleanness(fault, event bool) float64 {
+	p := 1.0
+	if c.visit && !fault && !event {
+		p = c.w.visit
 	}
-	if c.proof.bad {
-		return 1 - x
+	if c.proof != nil {
+		x := 0.95
+		if fault {
+			x = c.w.proofMiss
+		}
+		if c.proof.bad {
+			x = 1 - x
+		}
+		p *= x
 	}
-	return x
+	return p
 }
 
-// proved multiplies in the proof drive: a car with nothing left to mend passes,
-// another fails but for a miss.
+// proved multiplies cleanness into the weight of a context.
 func (c *calc) proved(us []int16, p float64, sh *share) float64 {
-	fault := c.passes(true)
+	fault := c.cleanness(true, false)
 	if sh != nil {
 		// Only the shares of states with a fault are ever asked for.
 		for s := range sh.classes {
@@ -579,5 +587,5 @@ func (c *calc) proved(us []int16, p float64, sh *share) float64 {
 		}
 	}
 	clean *= c.sumJoint(nil)
-	return clean*c.passes(false) + max(p-clean, 0)*fault
+	return clean*c.cleanness(false, len(us) > 0) + max(p-clean, 0)*fault
 }

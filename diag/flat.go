@@ -1,0 +1,237 @@
+package diag
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// hyp is one whole explanation: context units and a state of each sensor.
+type hyp struct {
+	us []int16
+	st []int16
+	lw float64 // log weight
+	p  float64 // share among the hypotheses kept
+}
+
+// The explanations kept for plan, reasons and verdict.
+const (
+	maxHyps     = 320
+	keepNode    = 3e-5 // share of all weight below which a context is not unfolded
+	keepHyp     = 1.5e-5
+	sensorFloor = 2e-3 // marginal below which an untested sensor is taken as sound
+)
+
+// unfold lists the weightiest explanations with their weight.
+func (b *belief) unfold() []hyp {
+	c, w := b.c, b.c.w
+	relevant := make([]bool, len(w.sens))
+	for s := range w.sens {
+		relevant[s] = len(c.sensors[s].fixed)+len(c.sensors[s].touched) > 0 || c.tells(s) && slices.Max(b.smarg[s]) > sensorFloor
+	}
+	order := make([]int, 0, len(b.nodes))
+	for i := range b.nodes {
+		if b.nodes[i].lw-b.logZ > math.Log(keepNode) {
+			order = append(order, i)
+		}
+	}
+	slices.SortStableFunc(order, func(i, j int) int { return cmp.Compare(b.nodes[j].lw, b.nodes[i].lw) })
+	var out []hyp
+	var sh share
+	st := make([]int16, len(w.sens))
+	type candidate struct {
+		st    int16
+		share float64
+	}
+	for _, i := range order[:min(len(order), maxHyps)] {
+		n := &b.nodes[i]
+		p := math.Exp(n.lw - b.logZ)
+		total := c.weighSensors(n.units(), &sh)
+		cands := make([][]candidate, len(w.sens))
+		for s := range w.sens {
+			if !relevant[s] {
+				cands[s] = []candidate{{0, 1}}
+				continue
+			}
+			sc := &c.sensors[s]
+			for k := range sc.classOf {
+				cl := sc.classOf[k]
+				if sh.sums[s].classes[cl] <= 0 {
+					continue
+				}
+				x := sh.classes[s][cl] / total * sh.sums[s].states[k] / sh.sums[s].classes[cl]
+				if k == 0 || p*x > keepHyp {
+					cands[s] = append(cands[s], candidate{int16(k), x})
+				}
+			}
+		}
+		var pick func(s int, x float64)
+		pick = func(s int, x float64) {
+			if s == len(w.sens) {
+				out = append(out, hyp{us: slices.Clone(n.units()), st: slices.Clone(st)})
+				return
+			}
+			for _, cd := range cands[s] {
+				if x*cd.share > keepHyp || cd.st == 0 {
+					st[s] = cd.st
+					pick(s+1, x*cd.share)
+				}
+			}
+		}
+		pick(0, p)
+		if len(out) > 4*maxHyps {
+			break
+		}
+	}
+	for i := range out {
+		out[i].lw = c.weighOne(&out[i])
+	}
+	slices.SortStableFunc(out, func(x, y hyp) int { return cmp.Compare(y.lw, x.lw) })
+	out = out[:min(len(out), maxHyps)]
+	sum := 0.0
+	for i := range out {
+		out[i].p = math.Exp(out[i].lw - b.logZ)
+		sum += out[i].p
+	}
+	for i := range out {
+		out[i].p /= max(sum, 1e-300)
+	}
+	return out
+}
+
+// weighOne gives the log weight of one explanation, on the scale of weigh.
+func (c *calc) weighOne(h *hyp) float64 {
+	a := product{p: 1}
+	a.mul(c.prior(h.us))
+	c.weighContext(h.us, &a)
+	c.sums = c.sums[:0]
+	c.j.classes = c.j.classes[:0]
+	loose := 1.0
+	for s := range c.sensors {
+		m := c.sensors[s].sum(h.us)
+		c.sums = append(c.sums, m)
+		x := m.states[h.st[s]]
+		if c.coupled[s] {
+			only := make([]float64, len(m.classes))
+			only[c.sensors[s].classOf[h.st[s]]] = x
+			c.j.classes = append(c.j.classes, only)
+		} else {
+			loose *= x
+			c.j.classes = append(c.j.classes, m.classes)
+		}
+	}
+	c.miss = c.miss[:0]
+	for k := range c.codes {
+		c.miss = append(c.miss, c.codes[k].missed(h.us))
+	}
+	sc := c.scene(h.us)
+	c.fillJoint(&sc)
+	a.mul(c.sumJoint(nil))
+	a.mul(loose)
+	if c.judged {
+		a.mul(c.cleanness(c.faulty(h)))
+	}
+	return a.log()
+}
+
+// faulty tells whether something is left to mend, and whether anything at all has
+// happened.
+func (c *calc) faulty(h *hyp) (fault, event bool) {
+	for _, u := range h.us {
+		event = true
+		fault = fault || !c.w.places[c.w.units[u].place].k.Nothing
+	}
+	return fault || slices.ContainsFunc(h.st, func(s int16) bool { return s != 0 }), event
+}
+
+// likelihoods gives the log likelihood of every finding under an explanation. They
+// add up, with the prior, to the explanation's weight but for a constant.
+func (c *calc) likelihoods(h *hyp, out []float64) {
+	w := c.w
+	for i := range out {
+		out[i] = 0
+	}
+	for i := range c.outcomes {
+		out[c.outcomes[i].finding] = math.Log(c.outcomes[i].likelihood(h.us))
+	}
+	for i := range c.amounts {
+		out[c.amounts[i].finding] = math.Log(c.amounts[i].likelihood(h.us))
+	}
+	for i := range c.remarks {
+		f := &c.ev.findings[c.remarks[i].finding]
+		lg := math.Log(1 - c.remarks[i].missed(h.us))
+		// For a sensor's cause a remark is a risk that was run: it has raised the
+		// odds, and is shown here as if it were a witness.
+		for s := range w.sens {
+			for _, u := range w.sens[s].states[h.st[s]].units {
+				if say := w.sens[s].units[u].fx.say[f.said]; say > 0 && c.ev.concerns(f, s) {
+					usual := w.m.Remarks[f.said].Usual
+					lg += math.Log((usual + say - usual*say) / usual)
+				}
+			}
+		}
+		out[c.remarks[i].finding] = lg
+	}
+	cls := make([]*class, len(w.sens))
+	for s := range w.sens {
+		cls[s] = &c.sensors[s].classes[c.sensors[s].classOf[h.st[s]]]
+	}
+	for k := range c.codes {
+		m := c.codes[k].missed(h.us)
+		if b := c.codes[k].bank; b >= 0 {
+			m *= 1 - cls[w.front[b]].q[k]
+			if r := w.rear[b]; r >= 0 {
+				m *= 1 - cls[r].q[k]
+			}
+		}
+		out[c.codes[k].finding] = math.Log(tempered(m, c.codes[k].power))
+	}
+	for s := range w.sens {
+		su := w.sens[s].states[h.st[s]].units
+		for _, list := range [][]sensorFinding{c.sensors[s].fixed, c.sensors[s].touched} {
+			for i := range list {
+				out[list[i].id] = math.Log(list[i].likelihood(su, h.us))
+			}
+		}
+	}
+	sc := c.scene(h.us)
+	lying := 0
+	for _, f := range c.fronts {
+		if c.sensors[f].classOf[h.st[f]] != 0 {
+			lying++
+		}
+	}
+	for l := range c.lambdas {
+		var d devReach
+		for _, f := range c.fronts {
+			r := c.reach(&sc, f, cls[f], c.lambdas[l].state)
+			d.lo += r.lo
+			d.variance += r.variance
+		}
+		nb := float64(w.nb)
+		t := c.lambdas[l].table
+		x := t.at(d.lo/nb, d.variance/(nb*nb))
+		if lying > 1 {
+			x = t.row[len(t.row)-1][t.index(0)]
+		}
+		out[c.lambdas[l].finding] = math.Log(x)
+	}
+	for i := range c.ev.findings {
+		f := &c.ev.findings[i]
+		switch f.kind {
+		case fTrims:
+			out[i] = math.Log(c.trimLik(&sc, f.bank, cls[w.front[f.bank]]))
+		case fProof:
+			fault, event := c.faulty(h)
+			was := c.visit
+			c.visit = false
+			out[i] = math.Log(c.cleanness(fault, event))
+			c.visit = was
+		}
+	}
+}
+
+// concerns tells whether a remark is about a sensor.
+func (ev *evidence) concerns(f *finding, s int) bool {
+	return f.sensor == s || f.sensor < 0 && (f.bank < 0 || slices.Contains(ev.w.sens[s].banks, f.bank))
+}

@@ -1,0 +1,472 @@
+package diag
+
+import (
+	"cmp"
+	"math"
+	"math/bits"
+	"slices"
+
+	"crosscount/diag/plan"
+)
+
+// prospect is the job as a problem of the planner: sets of faults, what could be
+// asked, what could be mended, and what handing the car back would cost.
+type prospect struct {
+	c         *calc
+	rate      float64 // price of a minute
+	faults    []fault
+	sets      []faultSet
+	questions []question
+	asked     [][]answer // answers after merging the rare ones
+	mends     []mend
+	problem   plan.Problem
+	actionOf  []int // action of the problem: its mend
+	proof     int   // index of the proof among the questions
+}
+
+// fault is something to mend, at its place.
+type fault struct {
+	place  *place
+	sensor int // -1: context
+	index  int // place within the context or the sensor
+	p      float64
+	by     int // the mend that puts it right
+}
+
+// faultSet is the explanations with the same faults.
+type faultSet struct {
+	mask uint64
+	p    float64
+	hyps []hyp // p: share within the set
+}
+
+// mend is a piece of work: on one cause, or a new sensor for all that ails it.
+type mend struct {
+	sensor int // fit a sensor here; -1: other work
+	ref    CauseRef
+	cost   float64
+	minute float64
+	faults []int
+}
+
+const (
+	maxSets      = 48
+	maxQuestions = 14
+	maxAnswers   = 10
+	planBudget   = 250_000
+)
+
+// money gives what minutes and parts cost in this shop: prices of parts are stated
+// for a reference labour rate and scaled with the shop's own.
+func (pr *prospect) money(minutes, price float64) float64 {
+	return pr.rate * (minutes + price/pr.c.w.reference*60)
+}
+
+func (c *calc) newProspect(b *belief, hyps []hyp, costs Costs) *prospect {
+	w := c.w
+	pr := &prospect{c: c, rate: costs.LabourPerHour / 60}
+	// The faults, the likeliest first; a mask has room for 64.
+	for p := range w.places {
+		if !w.places[p].k.Nothing {
+			pr.faults = append(pr.faults, fault{&w.places[p], -1, p, 0, 0})
+		}
+	}
+	for s := range w.sens {
+		for p := range w.sens[s].places {
+			pr.faults = append(pr.faults, fault{&w.sens[s].places[p], s, p, 0, 0})
+		}
+	}
+	ctx, sen := make([]int, len(w.places)), make([][]int, len(w.sens))
+	share := make([]float64, len(pr.faults))
+	at := 0
+	for p := range w.places {
+		ctx[p] = -1
+		if !w.places[p].k.Nothing {
+			ctx[p] = at
+			at++
+		}
+	}
+	for s := range w.sens {
+		sen[s] = make([]int, len(w.sens[s].places))
+		for p := range sen[s] {
+			sen[s][p] = at
+			at++
+		}
+	}
+	each := func(h *hyp, do func(int)) {
+		for _, u := range h.us {
+			if f := ctx[w.units[u].place]; f >= 0 {
+				do(f)
+			}
+		}
+		for s := range w.sens {
+			for _, u := range w.sens[s].states[h.st[s]].units {
+				do(sen[s][w.sens[s].units[u].place])
+			}
+		}
+	}
+	for i := range hyps {
+		each(&hyps[i], func(f int) { share[f] += hyps[i].p })
+	}
+	order := make([]int, len(pr.faults))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(i, j int) int { return cmp.Compare(share[j], share[i]) })
+	bit := make([]int, len(pr.faults))
+	for i := range bit {
+		bit[i] = -1
+	}
+	var kept []fault
+	for _, f := range order {
+		if share[f] > 1e-4 && len(kept) < 40 {
+			bit[f] = len(kept)
+			pr.faults[f].p = share[f]
+			kept = append(kept, pr.faults[f])
+		}
+	}
+	pr.faults = kept
+	// The sets of faults.
+	index := map[uint64]int{}
+	for i := range hyps {
+		mask, lost := uint64(0), false
+		each(&hyps[i], func(f int) {
+			if bit[f] < 0 {
+				lost = true
+				return
+			}
+			mask |= 1 << bit[f]
+		})
+		if lost {
+			continue
+		}
+		j, ok := index[mask]
+		if !ok {
+			j = len(pr.sets)
+			index[mask] = j
+			pr.sets = append(pr.sets, faultSet{mask: mask})
+		}
+		pr.sets[j].p += hyps[i].p
+		pr.sets[j].hyps = append(pr.sets[j].hyps, hyps[i])
+	}
+	slices.SortStableFunc(pr.sets, func(x, y faultSet) int { return cmp.Compare(y.p, x.p) })
+	pr.sets = pr.sets[:min(len(pr.sets), maxSets)]
+	for i := range pr.sets {
+		for j := range pr.sets[i].hyps {
+			pr.sets[i].hyps[j].p /= pr.sets[i].p
+		}
+	}
+	pr.listMends()
+	pr.closeSets()
+	return pr
+}
+
+// listMends lists the work that could be done. All that ails a sensor itself is
+// mended by one new sensor.
+func (pr *prospect) listMends() {
+	fit := map[int]int{}
+	for f := range pr.faults {
+		ft := &pr.faults[f]
+		k := ft.place.k
+		if ft.sensor >= 0 && k.Part {
+			m, ok := fit[ft.sensor]
+			if !ok {
+				m = len(pr.mends)
+				fit[ft.sensor] = m
+				pr.mends = append(pr.mends, mend{sensor: ft.sensor, ref: ft.place.ref, cost: pr.money(k.Minutes, k.Price), minute: k.Minutes})
+			}
+			pr.mends[m].faults = append(pr.mends[m].faults, f)
+			ft.by = m
+			continue
+		}
+		ft.by = len(pr.mends)
+		pr.mends = append(pr.mends, mend{-1, ft.place.ref, pr.money(k.Minutes, k.Price), k.Minutes, []int{f}})
+	}
+}
+
+// closeSets adds, without weight, the sets that mending leads to.
+func (pr *prospect) closeSets() {
+	seen := map[uint64]bool{}
+	for i := range pr.sets {
+		seen[pr.sets[i].mask] = true
+	}
+	for i := 0; i < len(pr.sets); i++ {
+		s := pr.sets[i]
+		done := map[int]bool{}
+		for m := s.mask; m != 0; m &= m - 1 {
+			by := pr.faults[bits.TrailingZeros64(m)].by
+			if done[by] {
+				continue
+			}
+			done[by] = true
+			rest := s.mask
+			for _, f := range pr.mends[by].faults {
+				rest &^= 1 << f
+			}
+			// A new sensor that its maker kills leaves the fault it had.
+			for _, sub := range pr.outcomesOf(s.mask, by, rest) {
+				if !seen[sub] {
+					seen[sub] = true
+					h := pr.without(s.hyps[0], s.mask&^sub)
+					h.p = 1
+					pr.sets = append(pr.sets, faultSet{mask: sub, hyps: []hyp{h}})
+				}
+			}
+		}
+	}
+}
+
+// outcomesOf lists the sets one piece of work can lead to: any of its faults may
+// come back where what makes it is left.
+func (pr *prospect) outcomesOf(mask uint64, by int, rest uint64) []uint64 {
+	out := []uint64{rest}
+	for _, f := range pr.mends[by].faults {
+		if mask>>f&1 == 1 && pr.makers(f)&rest != 0 {
+			for _, o := range slices.Clone(out) {
+				out = append(out, o|1<<f)
+			}
+		}
+	}
+	return out
+}
+
+// makers is the faults that make a fault.
+func (pr *prospect) makers(f int) uint64 {
+	var mask uint64
+	for g := range pr.faults {
+		if pr.faults[g].sensor >= 0 {
+			continue
+		}
+		for _, par := range pr.faults[f].place.parents {
+			if par.place == pr.faults[g].index {
+				mask |= 1 << g
+			}
+		}
+	}
+	return mask
+}
+
+// without takes faults out of an explanation.
+func (pr *prospect) without(h hyp, gone uint64) hyp {
+	w := pr.c.w
+	us := slices.Clone(h.us)
+	st := slices.Clone(h.st)
+	for m := gone; m != 0; m &= m - 1 {
+		f := &pr.faults[bits.TrailingZeros64(m)]
+		if f.sensor < 0 {
+			us = slices.DeleteFunc(us, func(u int16) bool { return w.units[u].place == f.index })
+			continue
+		}
+		sw := &w.sens[f.sensor]
+		var left []int
+		for _, u := range sw.states[st[f.sensor]].units {
+			if sw.units[u].place != f.index {
+				left = append(left, u)
+			}
+		}
+		st[f.sensor] = 0
+		if len(left) == 1 {
+			st[f.sensor] = int16(sw.single[left[0]])
+		}
+	}
+	return hyp{us: us, st: st}
+}
+
+// answersOf gives, for each set of faults, the chance of each answer of a question.
+func (pr *prospect) answersOf(q *question) [][]float64 {
+	out := make([][]float64, len(q.answers))
+	for a := range out {
+		out[a] = make([]float64, len(pr.sets))
+	}
+	for i := range pr.sets {
+		for j := range pr.sets[i].hyps {
+			h := &pr.sets[i].hyps[j]
+			for a, p := range q.of(pr.c, h) {
+				out[a][i] += h.p * p
+			}
+		}
+	}
+	return out
+}
+
+// state the problem for the planner.
+func (pr *prospect) state(direct []bool, excluded func(bank int) bool) {
+	c, w := pr.c, pr.c.w
+	p := &pr.problem
+	total := 0.0
+	for i := range pr.sets {
+		total += pr.sets[i].p
+	}
+	for i := range pr.sets {
+		p.Hypotheses = append(p.Hypotheses, plan.Hypothesis{Faults: pr.sets[i].mask, P: pr.sets[i].p / total})
+	}
+	setup := map[string]uint32{}
+	for i, s := range w.m.Setups {
+		setup[s.ID] = 1 << i
+		p.Setups = append(p.Setups, plan.Setup{ID: s.ID, Cost: pr.money(s.Minutes, 0)})
+	}
+	// The questions that tell most for their price.
+	type ranked struct {
+		q     question
+		p     [][]float64
+		worth float64
+	}
+	var list []ranked
+	for _, q := range c.questions() {
+		ps := pr.answersOf(&q)
+		bitsTold := pr.information(ps)
+		if bitsTold < 1e-3 {
+			continue
+		}
+		cost := pr.money(q.minutes, 0)
+		for _, s := range w.m.Tests[q.test].Setups {
+			cost += p.Setups[bits.TrailingZeros32(setup[s])].Cost / 2
+		}
+		list = append(list, ranked{q, ps, bitsTold / cost})
+	}
+	slices.SortStableFunc(list, func(x, y ranked) int { return cmp.Compare(y.worth, x.worth) })
+	list = list[:min(len(list), maxQuestions)]
+	for _, r := range list {
+		mt := &w.m.Tests[r.q.test]
+		q := plan.Question{ID: mt.ID, Cost: pr.money(r.q.minutes, 0)}
+		for _, s := range mt.Setups {
+			q.Setup |= setup[s]
+		}
+		if slices.Contains(mt.Setups, "warm_engine") {
+			q.Ends = setup["cold_exhaust"]
+		}
+		if slices.Contains(mt.Setups, "cold_exhaust") {
+			q.Ends = setup["warm_engine"]
+		}
+		answers, ps := pr.merge(r.q.answers, r.p)
+		for i, a := range answers {
+			q.Outcomes = append(q.Outcomes, plan.Outcome{ID: a.id, P: ps[i]})
+		}
+		p.Questions = append(p.Questions, q)
+		pr.questions = append(pr.questions, r.q)
+		pr.asked = append(pr.asked, answers)
+	}
+	pr.proof = len(p.Questions)
+	p.Questions = append(p.Questions, pr.proofQuestion())
+	comeback := pr.money(w.comeback, 0)
+	loss := make([]float64, len(pr.sets))
+	for i := range pr.sets {
+		if pr.sets[i].mask == 0 {
+			continue
+		}
+		loss[i] = comeback
+		for m, done := pr.sets[i].mask, map[int]bool{}; m != 0; m &= m - 1 {
+			if by := pr.faults[bits.TrailingZeros64(m)].by; !done[by] {
+				done[by] = true
+				loss[i] += pr.mends[by].cost
+			}
+		}
+	}
+	p.Stops = []plan.Stop{{ID: "hand over", Loss: loss}}
+	for m := range pr.mends {
+		md := &pr.mends[m]
+		a := plan.Action{ID: md.ref.Cause, Cost: md.cost}
+		for _, f := range md.faults {
+			a.Mends = append(a.Mends, plan.Mend{Fault: f, P: 1, Unless: pr.makers(f)})
+		}
+		blocked := false
+		switch {
+		case md.sensor >= 0 && !direct[md.sensor]:
+			blocked = true
+			for i := range pr.questions {
+				if pr.questions[i].sensor == md.sensor && pr.questions[i].direct(w) {
+					a.Needs = append(a.Needs, i)
+				}
+			}
+		case md.ref.Cause == "catalyst_worn" && !excluded(md.ref.Bank):
+			blocked = true
+			for i := range pr.questions {
+				if id := w.m.Tests[pr.questions[i].test].ID; id == "exhaust_leak_test" || id == "rear_activity" && pr.questions[i].bank == md.ref.Bank {
+					a.Needs = append(a.Needs, i)
+				}
+			}
+		}
+		if blocked && len(a.Needs) == 0 {
+			continue // nothing to ask would open it
+		}
+		if len(a.Mends) > 8 {
+			a.Mends = a.Mends[:8]
+		}
+		p.Actions = append(p.Actions, a)
+		pr.actionOf = append(pr.actionOf, m)
+	}
+}
+
+// direct tells whether a test can be evidence for a part on the sensor itself.
+func (q *question) direct(w *world) bool {
+	switch w.m.Tests[q.test].ID {
+	case "signal_capture", "forced_rich", "forced_lean", "heater_resistance", "tip_look", "swap_sensors":
+		return true
+	}
+	return false
+}
+
+// information is how many bits an answer tells about the faults, on average.
+func (pr *prospect) information(ps [][]float64) float64 {
+	sum, total := 0.0, 0.0
+	for i := range pr.sets {
+		total += pr.sets[i].p
+	}
+	for a := range ps {
+		m := 0.0
+		for i := range pr.sets {
+			m += pr.sets[i].p / total * ps[a][i]
+		}
+		for i := range pr.sets {
+			if x := ps[a][i]; x > 0 && pr.sets[i].p > 0 {
+				sum += pr.sets[i].p / total * x * math.Log2(x/m)
+			}
+		}
+	}
+	return sum
+}
+
+// merge puts the rarest answers together, so that a plan stays small.
+func (pr *prospect) merge(answers []answer, ps [][]float64) ([]answer, [][]float64) {
+	if len(answers) <= maxAnswers {
+		return answers, ps
+	}
+	weight := make([]float64, len(answers))
+	for a := range ps {
+		for i := range pr.sets {
+			weight[a] += pr.sets[i].p * ps[a][i]
+		}
+	}
+	order := make([]int, len(answers))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(i, j int) int { return cmp.Compare(weight[j], weight[i]) })
+	var out []answer
+	var outP [][]float64
+	rest := make([]float64, len(pr.sets))
+	for n, a := range order {
+		if n < maxAnswers-1 {
+			out, outP = append(out, answers[a]), append(outP, ps[a])
+			continue
+		}
+		for i, x := range ps[a] {
+			rest[i] += x
+		}
+	}
+	return append(out, answer{id: "other", say: "something else"}), append(outP, rest)
+}
+
+func (pr *prospect) proofQuestion() plan.Question {
+	w := pr.c.w
+	passed, failed := make([]float64, len(pr.sets)), make([]float64, len(pr.sets))
+	for i := range pr.sets {
+		passed[i] = 0.95
+		if pr.sets[i].mask != 0 {
+			passed[i] = w.proofMiss
+		}
+		failed[i] = 1 - passed[i]
+	}
+	return plan.Question{ID: "road_proof", Cost: pr.money(w.proof, 0), Repeats: true,
+		Outcomes: []plan.Outcome{{ID: "passed", P: passed}, {ID: "failed", P: failed}}}
+}

@@ -1,0 +1,498 @@
+package diag
+
+import (
+	"math"
+	"slices"
+	"strconv"
+
+	"crosscount/diag/model"
+)
+
+// question is a test that could be done now, at a place, with the answers it can
+// give. Numbers are planned in classes: that is how a technician waits for them.
+type question struct {
+	test    int
+	bank    int // 1-based, 0: the engine
+	sensor  int // -1: none
+	minutes float64
+	answers []answer
+	memo    map[uint64][]float64
+	cats    func(h *hyp) []float64
+}
+
+// answer is one of them: an outcome's id or a class of readings, in words.
+type answer struct {
+	id, say string
+	bank    int // 1-based, where the answer is about one
+}
+
+// questions lists what could be asked of the car that is not known already.
+func (c *calc) questions() []question {
+	w := c.w
+	var out []question
+	for t := range w.m.Tests {
+		mt := &w.m.Tests[t]
+		if mt.Proof || mt.Metering != "" && mt.Metering != w.v.AirMetering {
+			continue
+		}
+		switch mt.Scope {
+		case model.Engine:
+			c.ask(&out, t, 0, -1)
+		case model.Bank:
+			for b := range w.nb {
+				if mt.Rear && w.rear[b] < 0 {
+					continue
+				}
+				c.ask(&out, t, b+1, -1)
+			}
+		case model.Sensor:
+			for s := range w.sens {
+				sw := &w.sens[s]
+				if mt.Heated && !sw.Heated() || mt.Pair && w.pairOf(s) < 0 ||
+					len(mt.Kinds) > 0 && !slices.Contains(mt.Kinds, string(sw.Kind)) {
+					continue
+				}
+				c.ask(&out, t, sw.Bank, s)
+			}
+		}
+	}
+	return out
+}
+
+func (c *calc) ask(out *[]question, t, bank, s int) {
+	w := c.w
+	mt := &w.m.Tests[t]
+	q := question{test: t, bank: bank, sensor: s, minutes: mt.Minutes, memo: map[uint64][]float64{}}
+	switch mt.ID {
+	case "history_ask":
+		for _, e := range c.ev.entries {
+			if e.Kind == KindHistory {
+				return
+			}
+		}
+		c.askHistory(&q)
+	case "trims":
+		c.askTrims(&q)
+	case "signal_capture":
+		c.askSignal(&q)
+	case "forced_rich":
+		if w.sens[s].Kind != Zirconia || c.known(s, "rich.volts") {
+			return
+		}
+		q.answers = []answer{{id: "reaches", say: "above 0.8 V, quick"}, {id: "slow", say: "above 0.8 V, but slow"}, {id: "weak", say: "between 0.55 and 0.8 V"}, {id: "dead", say: "below 0.55 V"}}
+		volts, ms := w.quantity["rich.volts"], w.quantity["rich.ms"]
+		q.cats = func(h *hyp) []float64 {
+			up, mid := 1-c.below(volts, s, h, 0.8), 1-c.below(volts, s, h, 0.55)
+			quick := c.below(ms, s, h, 100)
+			return []float64{up * quick, up * (1 - quick), mid - up, 1 - mid}
+		}
+	case "forced_lean":
+		if w.sens[s].Kind != Zirconia || c.known(s, "lean.volts") {
+			return
+		}
+		q.answers = []answer{{id: "reaches", say: "below 0.2 V, quick"}, {id: "slow", say: "below 0.2 V, but slow"}, {id: "high", say: "stays above 0.2 V"}, {id: "negative", say: "below zero"}}
+		volts, ms := w.quantity["lean.volts"], w.quantity["lean.ms"]
+		q.cats = func(h *hyp) []float64 {
+			neg, low := c.below(volts, s, h, -0.06), c.below(volts, s, h, 0.2)
+			quick := c.below(ms, s, h, 100)
+			return []float64{(low - neg) * quick, (low - neg) * (1 - quick), 1 - low, neg}
+		}
+	case "heater_resistance":
+		if c.known(s, "heater.ohm") {
+			return
+		}
+		q.answers = []answer{{id: "in_range", say: "within the maker's range"}, {id: "off", say: "outside the range"}, {id: "open", say: "open"}}
+		ohm := w.quantity["heater.ohm"]
+		q.cats = func(h *hyp) []float64 {
+			in, off := c.below(ohm, s, h, 0.2), c.below(ohm, s, h, 3)
+			return []float64{in, off - in, 1 - off}
+		}
+	case "heater_supply":
+		if c.known(s, "heater.feed_v") && c.known(s, "heater.ground_drop_v") {
+			return
+		}
+		q.answers = []answer{{id: "good", say: "feed and ground good"}, {id: "no_feed", say: "feed missing or low"}, {id: "drop", say: "ground drops too much"}}
+		feed, drop := w.quantity["heater.feed_v"], w.quantity["heater.ground_drop_v"]
+		q.cats = func(h *hyp) []float64 {
+			low, high := c.below(feed, s, h, 10.5), 1-c.below(drop, s, h, 0.5)
+			return []float64{(1 - low) * (1 - high), low, (1 - low) * high}
+		}
+	case "fuel_pressure":
+		if c.known(-1, "fuel.kpa") && c.looked(t, -1, 0) {
+			return
+		}
+		q.answers = []answer{{id: "holds", say: "in range and holds"}, {id: "falls", say: "in range but falls away"}, {id: "low", say: "too low"}, {id: "high", say: "too high"}}
+		kpa := w.quantity["fuel.kpa"]
+		falls := w.slots(mt)[0]
+		d := c.finds(t, falls)
+		q.cats = func(h *hyp) []float64 {
+			low, high := c.below(kpa, -1, h, -8), 1-c.below(kpa, -1, h, 8)
+			keep := 1 - falls.false
+			for _, u := range h.us {
+				keep *= 1 - d[u]
+			}
+			in := max(1-low-high, 0)
+			return []float64{in * keep, in * (1 - keep), low, high}
+		}
+	case "airflow_check":
+		if c.known(-1, "airflow.ratio") {
+			return
+		}
+		q.answers = []answer{{id: "right", say: "as the engine breathes"}, {id: "low", say: "reads too little"}, {id: "high", say: "reads too much"}}
+		ratio := w.quantity["airflow.ratio"]
+		q.cats = func(h *hyp) []float64 {
+			low, high := c.below(ratio, -1, h, -13), 1-c.below(ratio, -1, h, 13)
+			return []float64{1 - low - high, low, high}
+		}
+	case "gas_analysis":
+		if len(c.lambdas) > 0 && c.known(-1, "gas.hc_ppm") {
+			return
+		}
+		c.askGas(&q)
+	default:
+		if len(mt.Outcomes) == 0 || c.looked(t, s, bank) {
+			return
+		}
+		if s >= 0 {
+			c.askSensorWord(&q)
+		} else {
+			c.askWord(&q)
+		}
+	}
+	if q.cats != nil {
+		*out = append(*out, q)
+	}
+}
+
+// known tells whether a quantity has been measured at a sensor (-1: the engine).
+func (c *calc) known(s int, id string) bool {
+	q := c.w.quantity[id]
+	return slices.ContainsFunc(c.ev.findings, func(f finding) bool {
+		return (f.kind == fQuantity || f.kind == fSensorQuantity) && f.quant == q && f.sensor == s
+	})
+}
+
+// looked tells whether a test that ends in a word has been done at a place.
+func (c *calc) looked(t, s, bank int) bool {
+	for i := range c.ev.findings {
+		f := &c.ev.findings[i]
+		if (f.kind != fOutcome && f.kind != fSensorOutcome) || f.test != t || f.sensor != s {
+			continue
+		}
+		if bank == 0 || s >= 0 {
+			return true
+		}
+		for _, l := range f.looks {
+			if l.slot >= 0 && f.slots[l.slot].bank == bank-1 || l.slot < 0 && (l.bank < 0 || l.bank == bank-1) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// of gives the chance of each answer under an explanation.
+func (q *question) of(c *calc, h *hyp) []float64 {
+	p := q.cats(h)
+	sum := 0.0
+	for i := range p {
+		p[i] = max(p[i], 1e-4) // nothing is ruled out
+		sum += p[i]
+	}
+	for i := range p {
+		p[i] /= sum
+	}
+	return p
+}
+
+// level is where an explanation puts a quantity at a sensor (-1: the engine).
+func (c *calc) level(q, s int, h *hyp) (mean, sd float64) {
+	w := c.w
+	mean, sd = w.goodLevel(q)
+	good, goodSD := mean, sd
+	best := -1.0
+	var shift, variance float64
+	put := func(fx *effects, rank int) {
+		if l := fx.show[q]; l.has {
+			if g := grip(rank, l.mean, good, goodSD); g > best {
+				mean, sd, best = l.mean, l.sd, g
+			}
+		}
+		if l := fx.add[q]; l.has {
+			shift += l.mean
+			variance += l.sd * l.sd
+		}
+	}
+	if s >= 0 {
+		sw := &w.sens[s]
+		for _, u := range sw.states[h.st[s]].units {
+			put(sw.units[u].fx, sw.places[sw.units[u].place].k.Grip)
+		}
+		for _, u := range h.us {
+			if p := &w.places[w.units[u].place]; p.reachesSensor(sw) {
+				put(w.units[u].fx, p.k.Grip)
+			}
+		}
+	} else {
+		for _, u := range h.us {
+			put(w.units[u].fx, w.places[w.units[u].place].k.Grip)
+		}
+	}
+	if best < 0 && variance > 0 {
+		mean, sd = mean+shift, math.Sqrt(sd*sd+variance)
+	}
+	return mean, sd
+}
+
+// below is the chance that a quantity reads below a limit.
+func (c *calc) below(q, s int, h *hyp, limit float64) float64 {
+	w := c.w
+	mean, sd := c.level(q, s, h)
+	lo := w.m.Quantities[q].Lo
+	if w.m.Quantities[q].Log {
+		limit, lo = math.Log(limit), math.Log(lo)
+	}
+	return (1-w.wild)*heavyCDF((limit-mean)/sd) + w.wild*min(max((limit-lo)/w.span(q), 0), 1)
+}
+
+func (c *calc) askWord(q *question) {
+	w := c.w
+	mt := &w.m.Tests[q.test]
+	all := w.slots(mt)
+	var slots []slot
+	for _, s := range all {
+		if q.bank == 0 || s.bank < 0 || s.bank == q.bank-1 {
+			slots = append(slots, s)
+		}
+	}
+	q.answers = append(q.answers, answer{id: mt.Outcomes[0].ID, say: mt.Outcomes[0].Name})
+	var d [][]float64
+	for _, s := range slots {
+		a := answer{mt.Outcomes[s.outcome].ID, mt.Outcomes[s.outcome].Name, s.bank + 1}
+		if s.bank >= 0 && w.nb > 1 {
+			a.say += ", bank " + strconv.Itoa(s.bank+1)
+		}
+		q.answers = append(q.answers, a)
+		d = append(d, c.finds(q.test, s))
+	}
+	q.cats = func(h *hyp) []float64 {
+		fires := make([]float64, len(slots))
+		for j, s := range slots {
+			miss := 1 - s.false
+			for _, u := range h.us {
+				miss *= 1 - d[j][u]
+			}
+			fires[j] = 1 - miss
+		}
+		return exclusive(fires)
+	}
+}
+
+func (c *calc) askSensorWord(q *question) {
+	w := c.w
+	mt := &w.m.Tests[q.test]
+	sw := &w.sens[q.sensor]
+	sf := w.sensorFinding(-1, &finding{kind: fSensorOutcome, test: q.test, sensor: q.sensor, slots: w.slots(mt)}, sw)
+	for _, o := range mt.Outcomes {
+		q.answers = append(q.answers, answer{id: o.ID, say: o.Name})
+	}
+	q.cats = func(h *hyp) []float64 {
+		fires := make([]float64, len(sf.f.slots))
+		for j := range fires {
+			miss := 1 - sf.f.slots[j].false
+			for _, u := range sw.states[h.st[q.sensor]].units {
+				miss *= 1 - sf.d[j][u]
+			}
+			for _, u := range h.us {
+				miss *= 1 - sf.cd[j][u]
+			}
+			fires[j] = 1 - miss
+		}
+		return exclusive(fires)
+	}
+}
+
+// exclusive makes one answer of outcomes that fire independently: none, or one of
+// those that fire in proportion.
+func exclusive(fires []float64) []float64 {
+	none, sum := 1.0, 0.0
+	for _, f := range fires {
+		none *= 1 - f
+		sum += f
+	}
+	out := make([]float64, 1+len(fires))
+	out[0] = none
+	for j, f := range fires {
+		out[1+j] = (1 - none) * f / sum
+	}
+	return out
+}
+
+func (c *calc) askHistory(q *question) {
+	w := c.w
+	q.answers = append(q.answers, answer{id: "nothing", say: "nothing that bears on it"})
+	for _, r := range w.m.Remarks {
+		q.answers = append(q.answers, answer{id: r.ID, say: r.Name})
+	}
+	q.cats = func(h *hyp) []float64 {
+		fires := make([]float64, len(w.m.Remarks))
+		for r := range fires {
+			miss := 1 - w.m.Remarks[r].Usual
+			for _, u := range h.us {
+				miss *= 1 - w.units[u].fx.say[r]
+			}
+			for s := range w.sens {
+				for _, u := range w.sens[s].states[h.st[s]].units {
+					miss *= 1 - w.sens[s].units[u].fx.say[r]
+				}
+			}
+			fires[r] = 1 - miss
+		}
+		return exclusive(fires)
+	}
+}
+
+// askTrims plans the trims in classes: for each bank whether idle and load lie
+// lean, rich or near zero, as far as they are not known.
+func (c *calc) askTrims(q *question) {
+	w := c.w
+	var cells [][2]int
+	open := 0
+	for b := range w.nb {
+		has := c.hasCell[b]
+		if !has[0] {
+			cells = append(cells, [2]int{b, 0})
+		}
+		if !has[2] && !has[3] {
+			cells = append(cells, [2]int{b, 3})
+		}
+		if !has[0] || !has[1] && !has[2] && !has[3] {
+			open++
+		}
+	}
+	if open == 0 {
+		return
+	}
+	if len(cells) > 4 {
+		cells = cells[:4]
+	}
+	words := [3]string{"rich", "normal", "lean"}
+	says := [3]string{"takes fuel away", "near zero", "adds fuel"}
+	states := map[int]string{0: "idle", 3: "load"}
+	total := 1
+	for range cells {
+		total *= 3
+	}
+	for i := range total {
+		var a answer
+		for j, x := 0, i; j < len(cells); j, x = j+1, x/3 {
+			if j > 0 {
+				a.id += " "
+				a.say += "; "
+			}
+			at := states[cells[j][1]]
+			if w.nb > 1 {
+				a.id += "bank" + strconv.Itoa(cells[j][0]+1) + "_"
+				a.say += "bank " + strconv.Itoa(cells[j][0]+1) + " "
+			}
+			a.id += at + ":" + words[x%3]
+			a.say += at + " " + says[x%3]
+		}
+		q.answers = append(q.answers, a)
+	}
+	q.cats = func(h *hyp) []float64 {
+		sc := c.scene(h.us)
+		parts := make([][3]float64, len(cells))
+		for j, cell := range cells {
+			b, st := cell[0], cell[1]
+			f := w.front[b]
+			cl := &c.sensors[f].classes[c.sensors[f].classOf[h.st[f]]]
+			mean, variance := 0.0, 16.0
+			if !cl.open {
+				mean = w.saturate(sc.need[b][st] + sc.lie[b][st] + cl.lie[st])
+				variance = sc.needVar[b][st] + sc.lieVar[b][st] + cl.lieVar[st]
+			}
+			sd := math.Sqrt(variance + w.trimSD*w.trimSD)
+			lo, hi := heavyCDF((-9-mean)/sd), 1-heavyCDF((9-mean)/sd)
+			parts[j] = [3]float64{lo, 1 - lo - hi, hi}
+		}
+		out := make([]float64, total)
+		for i := range out {
+			p := 1.0
+			for j, x := 0, i; j < len(cells); j, x = j+1, x/3 {
+				p *= parts[j][x%3]
+			}
+			out[i] = p
+		}
+		return out
+	}
+}
+
+func (c *calc) askSignal(q *question) {
+	w, s := c.w, q.sensor
+	sw := &w.sens[s]
+	hz := w.quantity["signal.crossings_hz"]
+	if sw.Kind == Titania {
+		if sw.Position != 1 || c.known(s, "signal.crossings_hz") {
+			return
+		}
+		q.answers = []answer{{id: "lively", say: "switches at least every two seconds"}, {id: "slow", say: "switches seldom or not"}}
+		q.cats = func(h *hyp) []float64 {
+			slow := c.below(hz, s, h, 0.5)
+			return []float64{1 - slow, slow}
+		}
+		return
+	}
+	if sw.Position != 1 {
+		if c.known(s, "rear.mean_v") {
+			return
+		}
+		mean, rate := w.quantity["rear.mean_v"], w.quantity["rear.crossings_hz"]
+		q.answers = []answer{{id: "steady", say: "steady near 0.6 to 0.7 V"}, {id: "low", say: "low"}, {id: "lively", say: "switches like the front one"}, {id: "high", say: "high"}}
+		q.cats = func(h *hyp) []float64 {
+			low, high := c.below(mean, s, h, 0.47), 1-c.below(mean, s, h, 0.85)
+			lively := 1 - c.below(rate, s, h, 0.45)
+			mid := max(1-low-high, 0)
+			return []float64{mid * (1 - lively), low, mid * lively, high}
+		}
+		return
+	}
+	if c.known(s, "signal.max_v") && c.known(s, "signal.crossings_hz") {
+		return
+	}
+	hi, lo, lr := w.quantity["signal.max_v"], w.quantity["signal.min_v"], w.quantity["signal.lean_rich_ms"]
+	q.answers = []answer{{id: "good", say: "full swing, quick"}, {id: "slow", say: "full swing, but slow"}, {id: "low", say: "never gets up"}, {id: "high", say: "never comes down"},
+		{id: "beyond", say: "above 1.1 V"}, {id: "negative", say: "below zero"}}
+	q.cats = func(h *hyp) []float64 {
+		beyond := 1 - c.below(hi, s, h, 1.1)
+		negative := c.below(lo, s, h, -0.06)
+		rest := (1 - beyond) * (1 - negative)
+		low := c.below(hi, s, h, 0.66)
+		high := 1 - c.below(lo, s, h, 0.24)
+		mid := (1 - low) * (1 - high)
+		slow := 1 - c.below(lr, s, h, 95)*(1-c.below(hz, s, h, 0.5))
+		return []float64{rest * mid * (1 - slow), rest * mid * slow, rest * low, rest * (1 - low) * high, beyond, (1 - beyond) * negative}
+	}
+}
+
+func (c *calc) askGas(q *question) {
+	w := c.w
+	hc := w.quantity["gas.hc_ppm"]
+	q.answers = []answer{{id: "one", say: "lambda 1, clean"}, {id: "one_hc", say: "lambda 1, much HC"}, {id: "rich", say: "lambda below 0.97"}, {id: "rich_hc", say: "lambda below 0.97, much HC"}, {id: "lean", say: "lambda above 1.03"}}
+	good := w.m.Quantities[w.quantity["lambda.tailpipe"]].SD
+	q.cats = func(h *hyp) []float64 {
+		sc := c.scene(h.us)
+		var dev, variance float64
+		for _, f := range c.fronts {
+			r := c.reach(&sc, f, &c.sensors[f].classes[c.sensors[f].classOf[h.st[f]]], 0)
+			dev += r.lo
+			variance += r.variance
+		}
+		nb := float64(w.nb)
+		sd := math.Hypot(good, math.Sqrt(variance)/nb)
+		rich, lean := heavyCDF((-3-dev/nb)/sd), 1-heavyCDF((3-dev/nb)/sd)
+		much := 1 - c.below(hc, -1, h, 130)
+		one := max(1-rich-lean, 0)
+		return []float64{one * (1 - much), one * much, rich * (1 - much), rich * much, lean}
+	}
+}

@@ -1,0 +1,285 @@
+package diag
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+)
+
+// reasons weighs each finding for or against a condition on the explanations: by how
+// much, as the natural logarithm of a likelihood ratio, the finding changes its
+// odds, all others kept. Heaviest first.
+func (d *decision) reasons(is func(*hyp) bool) []Reason {
+	in := make([]bool, len(d.hyps))
+	for i := range d.hyps {
+		in[i] = is(&d.hyps[i])
+	}
+	var with, without float64
+	for i := range d.hyps {
+		if in[i] {
+			with += d.hyps[i].p
+		} else {
+			without += d.hyps[i].p
+		}
+	}
+	out := []Reason{}
+	if with == 0 {
+		return out
+	}
+	for f := range d.c.ev.findings {
+		top := math.Inf(-1)
+		for i := range d.hyps {
+			top = max(top, -d.lik[i][f])
+		}
+		var w1, w0 float64
+		for i := range d.hyps {
+			x := d.hyps[i].p * math.Exp(-d.lik[i][f]-top)
+			if in[i] {
+				w1 += x
+			} else {
+				w0 += x
+			}
+		}
+		lr := 6.0
+		if without > 0 && w0 > 0 && w1 > 0 {
+			lr = math.Log(with/without) - math.Log(w1/w0)
+		}
+		lr = min(max(lr, -6), 6)
+		if math.Abs(lr) < 0.3 {
+			continue
+		}
+		fd := &d.c.ev.findings[f]
+		out = append(out, Reason{Entries: d.given(fd.entries), Finding: d.c.ev.say(fd), Weight: math.Round(lr*100) / 100, Word: weightWord(lr), For: lr > 0})
+	}
+	slices.SortStableFunc(out, func(a, b Reason) int { return cmp.Compare(math.Abs(b.Weight), math.Abs(a.Weight)) })
+	return out
+}
+
+// why puts the reasons into words.
+func (d *decision) why(p *place, chance float64, rs []Reason) []string {
+	out := []string{}
+	for _, r := range rs[:min(len(rs), 6)] {
+		side := "For it"
+		if !r.For {
+			side = "Against it"
+		}
+		out = append(out, fmt.Sprintf("%s, %s: %s.", side, r.Word, r.Finding))
+	}
+	if len(out) == 0 {
+		s := "Nothing that was found bears on it; this is how common it is."
+		if len(d.c.ev.findings) == 0 {
+			s = "Nothing has been found yet; this is how common it is."
+		}
+		out = append(out, s)
+	}
+	return out
+}
+
+// whyAsk says what a test would decide between.
+func (d *decision) whyAsk(q int) string {
+	pr := d.pr
+	qu := &pr.questions[q]
+	ps := pr.problem.Questions[q].Outcomes
+	// The causes whose probability the answers move most.
+	type moved struct {
+		ref CauseRef
+		by  float64
+	}
+	var list []moved
+	for f := range pr.faults {
+		by := 0.0
+		for a := range ps {
+			m, joint := 0.0, 0.0
+			for i := range pr.sets {
+				x := pr.sets[i].p * ps[a].P[i]
+				m += x
+				if pr.sets[i].mask>>f&1 == 1 {
+					joint += x
+				}
+			}
+			by += math.Abs(joint - m*pr.faults[f].p)
+		}
+		list = append(list, moved{pr.faults[f].place.ref, by})
+	}
+	slices.SortStableFunc(list, func(a, b moved) int { return cmp.Compare(b.by, a.by) })
+	var names []string
+	for _, m := range list[:min(len(list), 3)] {
+		if m.by > 0.02 && (len(names) == 0 || m.by > list[0].by/4) {
+			names = append(names, lower(m.ref.name()))
+		}
+	}
+	if len(names) == 0 {
+		return "It is the cheapest way to learn more."
+	}
+	_ = qu
+	return "It tells most, for its price, about: " + strings.Join(names, "; ") + "."
+}
+
+func (d *decision) whyOpen(n *NextTest) string {
+	var s []string
+	if cleared := d.clearedWords(); cleared != "" {
+		s = append(s, cleared)
+	}
+	lead := d.leaders(0.15, 3)
+	switch len(lead) {
+	case 0:
+		s = append(s, "Nothing stands out yet.")
+	case 1:
+		s = append(s, "It looks like this: "+lead[0]+". That is not sure enough to act on.")
+	default:
+		s = append(s, "Still possible: "+and(lead)+".")
+	}
+	if n != nil {
+		t, _ := TestByID(n.Test)
+		at := ""
+		if n.Position > 0 || n.Bank > 0 {
+			at = " (" + placeWords(CauseRef{Bank: n.Bank, Position: n.Position}) + ")"
+		}
+		s = append(s, "What is missing: "+lower(t.Name)+at+".")
+	}
+	return strings.Join(s, " ")
+}
+
+// leaders names the likeliest causes.
+func (d *decision) leaders(above float64, most int) []string {
+	var out []string
+	for i := range d.pr.faults {
+		f := &d.pr.faults[i]
+		if f.p >= above && len(out) < most {
+			out = append(out, lower(f.place.ref.name())+" ("+percent(f.p)+")")
+		}
+	}
+	return out
+}
+
+// cleared lists the sensors that a code or trim throws suspicion on and the
+// findings have cleared.
+func (d *decision) cleared() []int {
+	var out []int
+	w := d.c.w
+	for s := range w.sens {
+		if !d.suspected(s) {
+			continue
+		}
+		sum := 0.0
+		for _, p := range d.b.smarg[s] {
+			sum += p
+		}
+		if sum < 0.04 {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+// suspected tells whether a code names the sensor or its bank's mixture.
+func (d *decision) suspected(s int) bool {
+	w := d.c.w
+	sw := &w.sens[s]
+	for i := range d.c.ev.findings {
+		f := &d.c.ev.findings[i]
+		if f.kind == fSensorCode && f.sensor == s {
+			return true
+		}
+		if f.kind == fCode && f.bank >= 0 && slices.Contains(sw.banks, f.bank) {
+			mixture := strings.HasPrefix(w.m.Codes[f.code].ID, "mixture")
+			if mixture && sw.Position == 1 || !mixture && sw.Position == 2 {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+func (d *decision) clearedWords() string {
+	var names []string
+	for _, s := range d.cleared() {
+		names = append(names, d.c.w.sensorName(s))
+	}
+	if len(names) == 0 {
+		return ""
+	}
+	if len(names) == 1 {
+		return "The sensor at " + names[0] + " is only the messenger."
+	}
+	return "The sensors at " + and(names) + " are only messengers."
+}
+
+func (d *decision) whyNothing(healthy float64) string {
+	s := "Nothing is wrong now (" + percent(healthy) + "): what was measured is as it should be, and what stored the code is over."
+	for p := range d.c.w.places {
+		if k := d.c.w.places[p].k; k.Nothing && k.Watch != "" {
+			s += " Clear the code and prove it on the road. To watch: " + lower(k.Watch)
+		}
+	}
+	return s
+}
+
+// whyWork explains a verdict of work for the technician.
+func (d *decision) whyWork(v *Verdict, work []int) string {
+	pr, w := d.pr, d.c.w
+	var s []string
+	for _, m := range work {
+		md := &pr.mends[m]
+		// The likeliest of the faults it mends speaks for it.
+		best := md.faults[0]
+		for _, f := range md.faults {
+			if pr.faults[f].p > pr.faults[best].p {
+				best = f
+			}
+		}
+		f := &pr.faults[best]
+		line := f.place.ref.name() + " (" + percent(pr.present(m)) + ")"
+		if rs := d.reasonsOf(f); len(rs) > 0 {
+			line += ": " + rs[0].Finding
+			if len(rs) > 1 && rs[1].For {
+				line += "; " + rs[1].Finding
+			}
+		}
+		s = append(s, line+".")
+		if md.sensor >= 0 && d.upkeep(md.sensor) {
+			s = append(s, "No code asks for it: this is upkeep, an old slow sensor that wastes fuel, not a fault.")
+		}
+	}
+	if v.Decision == DecideNoPart {
+		if c := d.clearedWords(); c != "" {
+			s = append(s, c)
+		}
+	}
+	if len(v.First) > 0 {
+		var names []string
+		for _, r := range v.First {
+			names = append(names, lower(r.name()))
+		}
+		s = append(s, "Mend first, or the new sensor dies as the old one did: "+and(names)+".")
+	}
+	_ = w
+	return strings.Join(s, " ")
+}
+
+func (d *decision) reasonsOf(f *fault) []Reason {
+	w := d.c.w
+	if f.sensor < 0 {
+		return d.reasons(func(h *hyp) bool { return w.has(h.us, f.index) })
+	}
+	return d.reasons(func(h *hyp) bool { return w.hasAt(h, f.sensor, f.index) })
+}
+
+// upkeep tells whether a sensor is only slow with age, without a code that asks for
+// it.
+func (d *decision) upkeep(s int) bool {
+	w := d.c.w
+	for i := range d.c.ev.findings {
+		if f := &d.c.ev.findings[i]; f.kind == fCode || f.kind == fSensorCode {
+			return false
+		}
+	}
+	for p := range w.sens[s].places {
+		if w.sens[s].places[p].k.ID == "sensor_aged" {
+			return d.b.smarg[s][p] > 0.5
+		}
+	}
+	return false
+}
