@@ -211,10 +211,12 @@ func (s *site) base() *url.URL {
 
 // reachable is this machine's address in its own network, where tablets are.
 func reachable() string {
-	addresses, _ := net.InterfaceAddrs() // none is as good as an error
-	for _, a := range addresses {
-		if n, ok := a.(*net.IPNet); ok && n.IP.To4() != nil && n.IP.IsPrivate() {
-			return n.IP.String()
+	// Nothing is sent: the system only says from which of its addresses it would
+	// reach others. The address is one kept for documentation, RFC 5737.
+	if c, err := net.Dial("udp4", "192.0.2.1:9"); err == nil {
+		defer c.Close()
+		if a, ok := c.LocalAddr().(*net.UDPAddr); ok && a.IP.IsPrivate() {
+			return a.IP.String()
 		}
 	}
 	if name, err := os.Hostname(); err == nil {

@@ -250,6 +250,32 @@ func TestPrivateServer(t *testing.T) {
 		}
 	})
 
+	t.Run("goes on serving when its database server is killed", func(t *testing.T) {
+		dir := newDir(t)
+		p := launch(t, []string{"CROSSCOUNT_DATA_DIR=" + dir, "CROSSCOUNT_ADDRESS=127.0.0.1:0"}, "serve")
+		base := p.site(t)
+		link := ownerLink.FindString(p.waitFor(t, "/start/"))
+		b, err := os.ReadFile(filepath.Join(dir, "data", "postmaster.pid"))
+		check(t, err)
+		var pid int
+		_, err = fmt.Sscan(string(b), &pid)
+		check(t, err)
+		check(t, syscall.Kill(pid, syscall.SIGKILL))
+		for began := time.Now(); get(t, base+"/readyz") == http.StatusOK && !strings.Contains(p.err.String(), "ended unasked"); time.Sleep(10 * time.Millisecond) {
+			if time.Since(began) > 20*time.Second {
+				t.Fatal("the kill was not noticed")
+			}
+		}
+		for began := time.Now(); get(t, link) != http.StatusOK; time.Sleep(50 * time.Millisecond) {
+			if time.Since(began) > 20*time.Second {
+				t.Fatal("the site does not recover")
+			}
+		}
+		if code := p.stop(t); code != exitGood {
+			t.Errorf("it ended with %d", code)
+		}
+	})
+
 	t.Run("names the install command where PostgreSQL is missing", func(t *testing.T) {
 		environ := []string{"CROSSCOUNT_DATA_DIR=" + newDir(t), "CROSSCOUNT_ADDRESS=127.0.0.1:0", "CROSSCOUNT_POSTGRES_DIR=" + t.TempDir()}
 		code, _, err := said(t, environ, "", "serve")

@@ -121,6 +121,11 @@ func newDir(t testing.TB) string {
 	if isDir("/dev/shm") {
 		base = "/dev/shm"
 	}
+	return newDirIn(t, base)
+}
+
+func newDirIn(t testing.TB, base string) string {
+	t.Helper()
 	dir, err := os.MkdirTemp(base, "cluster-test-")
 	check(t, err)
 	check(t, os.Chmod(dir, 0o711))
@@ -482,12 +487,16 @@ func stranger(t *testing.T, dir string) *exec.Cmd {
 }
 
 func TestStalePidFile(t *testing.T) {
+	first := newDir(t)
+	c := start(t, Options{Dir: first})
+	keepJob(t, c.URL())
+	stop(t, c)
 	// made has data with a row in them, and no server.
 	made := func(t *testing.T) string {
 		dir := newDir(t)
-		c := start(t, Options{Dir: dir})
-		keepJob(t, c.URL())
-		stop(t, c)
+		if out, err := exec.Command("cp", "-a", first, dir).CombinedOutput(); err != nil {
+			t.Fatalf("%v: %s", err, out)
+		}
 		return dir
 	}
 	// leave writes a pid file as a server of that pid would have.
@@ -697,6 +706,40 @@ func TestAccount(t *testing.T) {
 			t.Fatalf("got %v", err)
 		}
 	})
+	t.Run("an ordinary user's shop can be started by root in between", func(t *testing.T) {
+		o := newOrdinary(t)
+		dir := filepath.Join(o.home, "shop")
+		asUser := func() string {
+			cmd := o.command(t.Context())
+			cmd.Env = append(cmd.Env, helperDir+"="+dir)
+			out, err := cmd.CombinedOutput() // its input has ended, so it stops once it is ready
+			if err != nil || !strings.Contains(string(out), "ready ") {
+				t.Fatalf("as %s: %v: %s", o.name, err, out)
+			}
+			return string(out)
+		}
+		asUser()
+		c := start(t, Options{Dir: dir})
+		if c.who.uid != o.uid {
+			t.Errorf("root runs it as %s, not as its owner %s", c.who.name, o.name)
+		}
+		keepJob(t, c.URL())
+		stop(t, c)
+		asUser()
+		wantJob(t, start(t, Options{Dir: dir}).URL())
+	})
+	t.Run("an ordinary user is told whose root's shop is", func(t *testing.T) {
+		o := newOrdinary(t)
+		dir := newDir(t)
+		c := start(t, Options{Dir: dir})
+		stop(t, c)
+		cmd := o.command(t.Context())
+		cmd.Env = append(cmd.Env, helperDir+"="+dir)
+		out, err := cmd.CombinedOutput()
+		if err == nil || !strings.Contains(string(out), "belongs to root") {
+			t.Errorf("%v: %s", err, out)
+		}
+	})
 	t.Run("data move to another account when asked", func(t *testing.T) {
 		dir := newDir(t)
 		c := start(t, Options{Dir: dir, User: "nobody"})
@@ -719,65 +762,87 @@ func TestAccount(t *testing.T) {
 	})
 }
 
+// ordinary is a way to start this test binary as an ordinary user.
+type ordinary struct {
+	identity
+	bin, home string
+}
+
+func newOrdinary(t *testing.T) ordinary {
+	t.Helper()
+	who, err := resolveUser("nobody", "/nowhere", "/nowhere")
+	check(t, err)
+	// Where go test built it only root may go.
+	dir := filepath.Dir(newDir(t))
+	check(t, os.Chmod(dir, 0o755))
+	o := ordinary{who, filepath.Join(dir, "cluster.test"), filepath.Join(dir, "home")}
+	b, err := os.ReadFile(os.Args[0])
+	check(t, err)
+	check(t, os.WriteFile(o.bin, b, 0o755))
+	check(t, os.Mkdir(o.home, 0o700))
+	check(t, os.Chown(o.home, who.uid, who.gid))
+	return o
+}
+
+func (o ordinary) command(ctx context.Context, args ...string) *exec.Cmd {
+	cmd := exec.CommandContext(ctx, o.bin, args...)
+	cmd.Dir = o.home
+	cmd.Env = append(os.Environ(), "HOME="+o.home, "TMPDIR="+o.home)
+	cmd.SysProcAttr = &syscall.SysProcAttr{Credential: &syscall.Credential{Uid: uint32(o.uid), Gid: uint32(o.gid)}}
+	return cmd
+}
+
 // TestAsOrdinaryUser runs every test of this package again without root.
 func TestAsOrdinaryUser(t *testing.T) {
 	if os.Geteuid() != 0 {
 		t.Skip("this run is not root: the other tests have shown it")
 	}
-	who, err := resolveUser("nobody", "/nowhere", "/nowhere")
-	check(t, err)
-	dir := filepath.Dir(newDir(t))
-	check(t, os.Chmod(dir, 0o755))
-	bin := filepath.Join(dir, "cluster.test")
-	b, err := os.ReadFile(os.Args[0])
-	check(t, err)
-	check(t, os.WriteFile(bin, b, 0o755))
-	home := filepath.Join(dir, "home")
-	check(t, os.Mkdir(home, 0o700))
-	check(t, os.Chown(home, who.uid, who.gid))
-
-	cmd := exec.CommandContext(t.Context(), bin, "-test.v", "-test.timeout=5m")
+	o := newOrdinary(t)
+	cmd := o.command(t.Context(), "-test.v", "-test.timeout=5m")
 	if testing.CoverMode() != "" {
-		cmd.Args = append(cmd.Args, "-test.gocoverdir="+home)
+		cmd.Args = append(cmd.Args, "-test.gocoverdir="+o.home)
 	}
-	cmd.Dir = home
-	cmd.Env = append(os.Environ(), "HOME="+home, "TMPDIR="+home)
-	cmd.SysProcAttr = &syscall.SysProcAttr{Credential: &syscall.Credential{Uid: uint32(who.uid), Gid: uint32(who.gid)}}
 	out, err := cmd.CombinedOutput()
 	if err != nil {
-		t.Fatalf("as %s: %v\n%s", who.name, err, out)
+		t.Fatalf("as %s: %v\n%s", o.name, err, out)
 	}
 	if n := strings.Count(string(out), "--- PASS: TestKill/"); n < 5 {
-		t.Errorf("only %d kill tests ran as %s", n, who.name)
+		t.Errorf("only %d kill tests ran as %s", n, o.name)
 	}
 }
 
 func BenchmarkStart(b *testing.B) {
-	b.Run("cold", func(b *testing.B) {
-		for b.Loop() {
-			c := start(b, Options{Dir: newDir(b), Logf: func(string, ...any) {}})
-			b.StopTimer()
-			stop(b, c)
-			b.StartTimer()
-		}
-	})
-	b.Run("warm", func(b *testing.B) {
-		dir := newDir(b)
-		stop(b, start(b, Options{Dir: dir, Logf: func(string, ...any) {}}))
-		for b.Loop() {
-			c := start(b, Options{Dir: dir, Logf: func(string, ...any) {}})
-			b.StopTimer()
-			stop(b, c)
-			b.StartTimer()
-		}
-	})
-	b.Run("stop", func(b *testing.B) {
-		dir := newDir(b)
-		for b.Loop() {
-			b.StopTimer()
-			c := start(b, Options{Dir: dir, Logf: func(string, ...any) {}})
-			b.StartTimer()
-			stop(b, c)
-		}
-	})
+	quiet := func(string, ...any) {}
+	for name, newDir := range map[string]func(testing.TB) string{"memory": newDir, "disk": newDiskDir} {
+		b.Run(name+"/cold", func(b *testing.B) {
+			for b.Loop() {
+				c := start(b, Options{Dir: newDir(b), Logf: quiet})
+				b.StopTimer()
+				stop(b, c)
+				b.StartTimer()
+			}
+		})
+		b.Run(name+"/warm", func(b *testing.B) {
+			dir := newDir(b)
+			stop(b, start(b, Options{Dir: dir, Logf: quiet}))
+			for b.Loop() {
+				c := start(b, Options{Dir: dir, Logf: quiet})
+				b.StopTimer()
+				stop(b, c)
+				b.StartTimer()
+			}
+		})
+		b.Run(name+"/stop", func(b *testing.B) {
+			dir := newDir(b)
+			for b.Loop() {
+				b.StopTimer()
+				c := start(b, Options{Dir: dir, Logf: quiet})
+				b.StartTimer()
+				stop(b, c)
+			}
+		})
+	}
 }
+
+// newDiskDir is newDir where files are forced to a disk.
+func newDiskDir(t testing.TB) string { return newDirIn(t, "") }
