@@ -348,7 +348,7 @@ func handOver(v JobView) templ.Component {
 					return templ_7745c5c3_Err
 				}
 			}
-			templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 36, "<div class=\"caution\" role=\"note\"><h4>Before you start</h4><ul><li>Hot exhaust burns: let it cool.</li><li>No grease or contact spray in the connector: the sensor breathes through it.</li><li>Only sealants marked sensor-safe. A sensor that was dropped is scrap.</li><li>Torque and thread care from the maker's data.</li></ul></div><div class=\"fields\">")
+			templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 36, "<div class=\"caution\" role=\"note\"><p class=\"subhead\">Before you start</p><ul><li>Hot exhaust burns: let it cool.</li><li>No grease or contact spray in the connector: the sensor breathes through it.</li><li>Only sealants marked sensor-safe. A sensor that was dropped is scrap.</li><li>Torque and thread care from the maker's data.</li></ul></div><div class=\"fields\">")
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err
 			}
