@@ -147,7 +147,7 @@ type TogetherView struct {
 // OddsWord puts a probability in words. The bounds are ours.
 func OddsWord(p float64) string {
 	switch {
-	case p >= 0.97:
+	case p >= 0.975:
 		return "almost certain"
 	case p >= 0.85:
 		return "very likely"
@@ -157,7 +157,7 @@ func OddsWord(p float64) string {
 		return "as likely as not"
 	case p >= 0.15:
 		return "possible"
-	case p >= 0.03:
+	case p >= 0.025:
 		return "unlikely"
 	}
 	return "very unlikely"

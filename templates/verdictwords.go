@@ -37,7 +37,11 @@ func FirmWords(firm float64) string {
 	default:
 		w = "Not firm"
 	}
-	return fmt.Sprintf("%s: it holds in %.0f of 100 if the estimates behind it are off by a factor of two either way.", w, firm*100)
+	share := fmt.Sprintf("%.0f", firm*100)
+	if firm > 0.99 {
+		share = "more than 99"
+	}
+	return fmt.Sprintf("%s: it holds in %s of 100 if the estimates behind it are off by a factor of two either way.", w, share)
 }
 
 // CustomerSentence explains a verdict without jargon. Found are plain clauses that
@@ -120,11 +124,11 @@ func PercentWords(p float64) string {
 	return fmt.Sprintf("%.0f %%", p*100)
 }
 
-// PercentRange writes a chance with its bounds.
-func PercentRange(low, high float64) string {
+// PercentRange writes a chance with its bounds, or alone when they are close.
+func PercentRange(p, low, high float64) string {
 	a, b := PercentWords(low), PercentWords(high)
-	if a == b || high-low < 0.015 {
-		return PercentWords((low + high) / 2)
+	if a == b || high-low < 0.02 {
+		return PercentWords(p)
 	}
 	return strings.TrimSuffix(a, " %") + " to " + b
 }

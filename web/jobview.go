@@ -407,7 +407,7 @@ func (d *desk) causeViews(v *templates.JobView) {
 	for i, c := range d.decision.Causes {
 		low, high := c.P*(1-left), min(c.P*(1-left)+left, 1)
 		cv := templates.CauseView{Name: c.Cause, Spot: d.spotWords(c.Bank, c.Position), Words: templates.OddsWord(c.P),
-			Percent: templates.PercentRange(low, high), From: int(low*1000 + .5), To: int(high*1000 + .5), Why: c.Why}
+			Percent: templates.PercentRange(c.P, low, high), From: int(low*1000 + .5), To: int(high*1000 + .5), Why: c.Why}
 		if info, ok := diag.CauseByID(c.Cause); ok {
 			cv.Name = info.Name
 		}

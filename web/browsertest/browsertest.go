@@ -269,6 +269,15 @@ func (p *Page) Dark(dark bool) {
 	}))
 }
 
+// Print shows the page as it would be printed.
+func (p *Page) Print() {
+	p.t.Helper()
+	p.do("showing the page as printed", chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
+		_, err := chromedp.Call(ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"})
+		return err
+	}))
+}
+
 // Shot takes a picture of the whole page, if CROSSCOUNT_SHOTS names a folder.
 func (p *Page) Shot(name string) {
 	p.t.Helper()
