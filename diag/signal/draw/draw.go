@@ -1,0 +1,189 @@
+// Package draw makes pictures of what package signal measures.
+package draw
+
+import (
+	"fmt"
+	"strings"
+
+	"crosscount/diag/picture"
+	"crosscount/diag/signal"
+)
+
+// Board gathers the traces of a recording while it is measured: give its Watch to
+// signal.Options.
+type Board struct {
+	channels []signal.Column
+	traces   []*picture.Trace
+}
+
+// NewBoard makes a board for the channels of a mapping.
+func NewBoard(m signal.Mapping) *Board {
+	b := &Board{channels: m.Channels}
+	for range m.Channels {
+		b.traces = append(b.traces, picture.NewTrace(0))
+	}
+	return b
+}
+
+// Watch takes a run of samples of one channel.
+func (b *Board) Watch(channel int, t, v []float64, fresh bool) { b.traces[channel].Add(t, v, fresh) }
+
+// Series is the trace of one channel with its name.
+func (b *Board) Series(channel int) picture.Series {
+	return picture.Series{Label: Name(b.channels[channel]), Trace: b.traces[channel]}
+}
+
+// Name is what a channel is called in a picture: its place where it is known.
+func Name(c signal.Column) string {
+	place := ""
+	switch {
+	case c.Bank > 0 && c.Position > 0:
+		place = fmt.Sprintf("B%dS%d", c.Bank, c.Position)
+	case c.Position == 1:
+		place = "front"
+	case c.Position == 2:
+		place = "rear"
+	case c.Bank > 0:
+		place = fmt.Sprintf("bank %d", c.Bank)
+	}
+	name := strings.TrimSpace(strings.TrimSuffix(strings.TrimSpace(c.Name), "()"))
+	switch {
+	case place == "":
+		return name
+	case c.Quantity == signal.SensorVoltage:
+		return place
+	}
+	return place + " " + c.Quantity.Words()
+}
+
+// Levels are the limits drawn over a narrow-band voltage.
+func Levels(lim signal.Limits) []picture.Level {
+	level := func(v float64, what string) picture.Level {
+		return picture.Level{Value: v, Label: fmt.Sprintf("%.2f V %s", v, what)}
+	}
+	return []picture.Level{level(lim.ForcedRich, "rich"), level(lim.RichV, ""), level(lim.MidV, "middle"), level(lim.LeanV, ""), level(lim.ForcedLean, "lean")}
+}
+
+// Picture draws the result in the way that suits it: a front and rear pair above
+// each other, the oxygen sensors on one set of axes, else the trims by state, else
+// whatever was recorded, one panel for each unit. The frame's title and
+// description are filled in where they are empty.
+func (b *Board) Picture(res *signal.Result, lim signal.Limits, f picture.Frame) []byte {
+	var volts, wide []int
+	for i, c := range b.channels {
+		switch c.Quantity {
+		case signal.SensorVoltage:
+			volts = append(volts, i)
+		case signal.SensorLambda, signal.PumpCurrent:
+			wide = append(wide, i)
+		}
+	}
+	title := func(s string) {
+		if f.Title == "" {
+			f.Title = s
+		}
+	}
+	var plot picture.Plot
+	switch {
+	case len(volts) == 2 && len(res.Pairs) == 1:
+		title("Ahead of and behind the converter")
+		front, rear := volts[0], volts[1]
+		if b.channels[front].Name != res.Pairs[0].Front {
+			front, rear = rear, front
+		}
+		plot = picture.Pair(f, "V", Levels(lim), b.Series(front), b.Series(rear))
+	case len(volts) > 0:
+		title("Oxygen sensor voltage")
+		plot = picture.Capture(f, "V", Levels(lim), b.series(volts)...)
+	case len(wide) > 0:
+		title("Wide-range oxygen sensor")
+		plot = b.byUnit(f, wide)
+	case res.Trims != nil && len(res.Trims.States) > 0:
+		title("Fuel trims of the warm engine by state")
+		t := Trims(*res.Trims, f)
+		return t.SVG()
+	default:
+		title("Recording")
+		var all []int
+		for i := range b.channels {
+			all = append(all, i)
+		}
+		plot = b.byUnit(f, all[:min(len(all), 6)])
+	}
+	for _, c := range res.Channels {
+		if c.Narrow == nil {
+			continue
+		}
+		for _, x := range c.Narrow.Forced {
+			if !x.Found {
+				plot.Marks = append(plot.Marks, picture.Mark{At: x.At, Label: "made " + x.Mixture})
+				return plot.SVG() // one mark for all channels
+			}
+		}
+	}
+	return plot.SVG()
+}
+
+func (b *Board) series(channels []int) []picture.Series {
+	var out []picture.Series
+	for _, i := range channels {
+		out = append(out, b.Series(i))
+	}
+	return out
+}
+
+// byUnit gives the channels of each unit a panel of their own.
+func (b *Board) byUnit(f picture.Frame, channels []int) picture.Plot {
+	p := picture.Plot{Frame: f}
+	at := map[string]int{}
+	for _, i := range channels {
+		c := b.channels[i]
+		unit := c.Quantity.Unit()
+		if unit == "" {
+			unit = c.Unit
+		}
+		k, ok := at[unit]
+		if !ok {
+			k = len(p.Panels)
+			at[unit] = k
+			p.Panels = append(p.Panels, picture.Panel{Unit: unit})
+			if unit == "lambda" {
+				p.Panels[k].Levels = []picture.Level{{Value: 1, Label: "lambda 1"}}
+			}
+		}
+		p.Panels[k].Series = append(p.Panels[k].Series, b.Series(i))
+	}
+	for k := range p.Panels {
+		if s := p.Panels[k].Series; len(s) == 1 {
+			p.Panels[k].Label = s[0].Label
+		}
+	}
+	return p
+}
+
+// stateWords names the engine states as people say them.
+var stateWords = map[signal.EngineState]string{
+	signal.Idle: "idle", signal.FastIdle: "2500 rpm, no load", signal.Cruise: "cruise", signal.Load: "load",
+}
+
+// Trims draws trims by state with the usual limits of suspicion, ±10 % (common
+// practice, no source).
+func Trims(t signal.Trims, f picture.Frame) picture.Trims {
+	out := picture.Trims{Frame: f, Levels: []picture.Level{{Value: -10, Label: "−10 %"}, {Value: 10, Label: "+10 %"}}}
+	for _, s := range t.States {
+		row := picture.TrimRow{State: stateWords[s.State], Bank: fmt.Sprintf("bank %d", s.Bank)}
+		for _, d := range []struct {
+			name string
+			r    signal.Reading
+		}{{"short-term", s.Short}, {"long-term", s.Long}, {"total", s.Total}} {
+			if v, ok := d.r.Get(); ok {
+				row.Dots = append(row.Dots, picture.Dot{Name: d.name, Value: v, Uncertainty: d.r.Uncertainty})
+			}
+		}
+		if len(row.Dots) > 0 {
+			row.Dots[0].Note = fmt.Sprintf("n %d", s.RPM.N)
+		}
+		out.Rows = append(out.Rows, row)
+	}
+	return out
+}
