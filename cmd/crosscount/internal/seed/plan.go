@@ -2,6 +2,7 @@ package seed
 
 import (
 	"cmp"
+	"context"
 	"fmt"
 	"math/rand/v2"
 	"runtime"
@@ -44,7 +45,7 @@ type job struct {
 
 // plans works all stories out, oldest first, without touching the store. The same
 // now gives the same plans.
-func plans(now time.Time) ([]*job, error) {
+func plans(ctx context.Context, now time.Time) ([]*job, error) {
 	var jobs []*job
 	for _, s := range finished {
 		jobs = append(jobs, &job{story: s, openedAt: morning(now, s.days, len(jobs))})
@@ -69,7 +70,9 @@ func plans(now time.Time) ([]*job, error) {
 	for range runtime.GOMAXPROCS(0) {
 		wg.Go(func() {
 			for i := range next {
-				errs[i] = jobs[i].work(byKey)
+				if errs[i] = ctx.Err(); errs[i] == nil {
+					errs[i] = jobs[i].work(byKey)
+				}
 			}
 		})
 	}

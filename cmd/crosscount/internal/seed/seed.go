@@ -57,15 +57,17 @@ func Demo(ctx context.Context, st *store.Store, now time.Time, hash func(passwor
 		return Result{}, err
 	}
 	now = now.UTC().Truncate(time.Second)
-	jobs, err := plans(now)
-	if err != nil {
-		return Result{}, err
-	}
 	hashes := map[string]string{}
 	for _, l := range Logins() {
-		if hashes[l.Login], err = hash(l.Password); err != nil {
+		phc, err := hash(l.Password)
+		if err != nil {
 			return Result{}, fmt.Errorf("hash the password of %s: %w", l.Login, err)
 		}
+		hashes[l.Login] = phc
+	}
+	jobs, err := plans(ctx, now)
+	if err != nil {
+		return Result{}, err
 	}
 	r := Result{Logins: Logins()}
 	err = st.Together(ctx, func(st *store.Store) error {
