@@ -74,7 +74,7 @@ func Demo(ctx context.Context, st *store.Store, now time.Time, hash func(passwor
 		if err := empty(ctx, st); err != nil {
 			return err
 		}
-		w := writer{ctx: ctx, st: st, now: now, people: map[string]int64{}, customers: map[string]int64{},
+		w := writer{ctx: ctx, st: st, now: now, people: map[string]int64{}, customers: map[string]int64{}, names: map[int64]string{},
 			vehicles: map[string]store.Vehicle{}, families: map[string]bool{}, jobs: map[string]int64{}, result: &r}
 		if err := w.shop(hashes); err != nil {
 			return err
@@ -112,6 +112,7 @@ type writer struct {
 	now       time.Time
 	people    map[string]int64 // by log-in
 	customers map[string]int64 // by name
+	names     map[int64]string
 	vehicles  map[string]store.Vehicle
 	families  map[string]bool  // with the maker's figures
 	jobs      map[string]int64 // by car and days
@@ -136,9 +137,12 @@ func (w *writer) shop(hashes map[string]string) error {
 		}
 		w.people[n.Login] = p.ID
 	}
+	if _, err := st.SaveTaxRate(w.ctx, w.people["alda"], store.TaxRate{Name: "Marrowshire sales tax", PPM: taxPPM, Active: true}); err != nil {
+		return err
+	}
 	return st.SaveShop(w.ctx, w.people["alda"], store.Shop{
 		Name: "Quillfen Garage", Address: "14 Tollgate Row\nQuillfen, Marrowshire", Phone: "555-0190",
-		LabourPerHourMinor: labourPerHour * 100, Currency: currency, Locale: "en", TimeZone: "UTC",
+		LabourPerHourMinor: labourMinor, Currency: currency, Locale: "en", TimeZone: "UTC",
 		DistanceUnit: "km", TemperatureUnit: "c", PressureUnit: "kpa", Paper: "a4", ComebackDays: 120,
 		Cautions: "Extraction hose on before any engine runs indoors. Lift arms checked by the person who goes underneath.",
 	})
@@ -192,6 +196,10 @@ func (w *writer) job(j *job) error {
 		return err
 	}
 	w.jobs[key(j.car, j.days)] = id
+	who := w.names[in.Customer.ID]
+	if err := w.mayLook(j, w.st.At(c.t), id, who); err != nil {
+		return err
+	}
 	if j.stage != "" {
 		w.result.Open++
 	} else {
@@ -227,18 +235,40 @@ func (w *writer) job(j *job) error {
 	if !j.asked {
 		return nil
 	}
-	if err := w.verdict(j, c, id, tech); err != nil || j.stage == waitingYes {
+	if err := w.verdict(j, c, id, tech); err != nil {
+		return err
+	}
+	if _, err := w.charge(w.st.At(c.t), id, front, []store.Line{j.searched()}, store.LineDone); err != nil {
 		return err
 	}
 	work := j.workToDo()
+	lines := j.priced(work)
+	offered, err := w.charge(w.st.At(c.pass(6)), id, front, lines, store.LineOffered)
+	if err != nil || j.stage == waitingYes {
+		return err
+	}
+	if j.outcome == store.OutcomeDeclined {
+		for _, line := range offered {
+			if err := w.st.At(c.pass(2)).DeclineLine(w.ctx, front, id, line, "The light stays on and the mixture stays wrong; the converter suffers in time."); err != nil {
+				return err
+			}
+		}
+	}
 	if len(work) > 0 && j.outcome == "" {
-		if err := w.st.At(c.pass(40+float64(j.rng.IntN(90)))).Approve(w.ctx, front, id, approvals[j.rng.IntN(len(approvals))]); err != nil {
+		st := w.st.At(c.pass(40 + float64(j.rng.IntN(90))))
+		if err := w.approve(j, st, id, who, lines); err != nil {
 			return err
 		}
-		if j.stage == awaitRepair || j.stage == mendFirst {
-			return nil
+		if err := w.move(st, id, front, offered, store.LineAccepted); err != nil || j.stage == awaitRepair || j.stage == mendFirst {
+			return err
 		}
-		if err := w.repair(j, c, id, tech, work); err != nil || j.stage == awaitProof {
+		if err := w.repair(j, c, id, tech, work); err != nil {
+			return err
+		}
+		if err := w.move(w.st.At(c.t), id, front, offered, store.LineDone); err != nil {
+			return err
+		}
+		if err := w.converter(j, w.st.At(c.t), id, c.t, who); err != nil || j.stage == awaitProof {
 			return err
 		}
 		if j.unproved == "" {
@@ -266,8 +296,6 @@ func (w *writer) timeSpent(st *store.Store, j *job, s step, id, tech int64) erro
 	return err
 }
 
-var approvals = []string{"On the telephone.", "At the counter.", "By mail.", "On the telephone, wants it back the same day."}
-
 // known finds the customer and the car of a job, or leaves them to the intake.
 func (w *writer) known(j *job, in *store.Intake) error {
 	if v, ok := w.vehicles[j.car]; ok {
@@ -285,7 +313,7 @@ func (w *writer) known(j *job, in *store.Intake) error {
 		if err != nil {
 			return err
 		}
-		w.customers[c.name] = added.ID
+		w.customers[c.name], w.names[added.ID] = added.ID, c.name
 		in.Customer = added
 		w.result.Customers++
 	}
