@@ -243,6 +243,27 @@ func TestDemo(t *testing.T) {
 			t.Errorf("share without a comeback after a year: %+v, %v", curve.At(365), err)
 		}
 	})
+	t.Run("charges what was done, within what the customer said yes to", func(t *testing.T) {
+		for _, f := range fs {
+			m, err := st.Money(t.Context(), f.Job.ID)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, scope := range []store.Scope{store.ScopeDiagnosis, store.ScopeRepair} {
+				net, tax := m.Sum(scope, store.LineDone)
+				yes, said := m.InForce(scope)
+				if net+tax > yes.LimitMinor || said && (yes.Who == "" || yes.SaidAt.After(now)) {
+					t.Errorf("job %d, %s: %d done of %+v", f.Job.ID, scope, net+tax, yes)
+				}
+				if done := scope == store.ScopeDiagnosis && len(f.Verdicts) > 0 || scope == store.ScopeRepair && f.Job.RepairedAt != nil; done != (net > 0) {
+					t.Errorf("job %d, %s: %d charged", f.Job.ID, scope, net)
+				}
+			}
+			if net, _ := m.Sum(store.ScopeRepair, store.LineOffered); stageOf(f) == waitingYes && net == 0 {
+				t.Errorf("job %d waits for a yes to nothing", f.Job.ID)
+			}
+		}
+	})
 	t.Run("tells sensors' lives", func(t *testing.T) {
 		whole := 0
 		for _, f := range fs {
