@@ -98,7 +98,7 @@ const (
 	plotWidth   = 700.0 // narrow, so that words stay readable in a tablet's column
 	panelHeight = 250.0
 	marginLeft  = 54.0
-	marginRight = 16.0
+	marginRight = 104.0
 )
 
 // timeUnit chooses the unit of the time axis.
@@ -343,24 +343,28 @@ func (c *canvas) panel(i int, p Panel, plot Plot, top, height, t0, t1 float64) {
 	}
 }
 
-// labels writes the names of levels at the right edge, above their lines, moved
-// where two would lie on each other.
+// labels writes the names of levels behind their lines, moved where two would lie
+// on each other. Long names go inside, above the line.
 func (c *canvas) labels(levels []Level, y func(float64) float64, right, top float64) {
 	var placed []float64
 	for _, l := range levels {
-		at := y(l.Value) - 5
-		if at < top+12 {
-			at = y(l.Value) + 15
-		}
+		at := y(l.Value) + 4.5
 		for moved := true; moved; {
 			moved = false
 			for _, q := range placed {
-				if d := at - q; d > -15 && d < 15 {
-					at, moved = q+15, true
+				if d := at - q; d > -14 && d < 14 {
+					at, moved = q+14, true
 				}
 			}
 		}
 		placed = append(placed, at)
+		if wide(l.Label) <= marginRight-2 {
+			c.text(right+6, at, l.Label, "start", ink, "font-size", "13")
+			continue
+		}
+		if at = y(l.Value) - 5; at < top+12 {
+			at = y(l.Value) + 15
+		}
 		c.text(right-4, at, l.Label, "end", ink, append([]string{"font-size", "13"}, halo...)...)
 	}
 }

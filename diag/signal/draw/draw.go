@@ -56,12 +56,22 @@ func Name(c signal.Column) string {
 	return place + " " + c.Quantity.Words()
 }
 
-// Levels are the limits drawn over a narrow-band voltage.
+// Levels are the limits drawn over a narrow-band voltage: what a forced mixture
+// has to reach, the middle, and the ends of the timed transitions.
 func Levels(lim signal.Limits) []picture.Level {
-	level := func(v float64, what string) picture.Level {
-		return picture.Level{Value: v, Label: fmt.Sprintf("%.2f V %s", v, what)}
+	return []picture.Level{
+		{Value: lim.ForcedRich, Label: fmt.Sprintf("%.2f V rich", lim.ForcedRich)},
+		{Value: lim.RichV, Label: fmt.Sprintf("%.2f V", lim.RichV)},
+		{Value: lim.MidV, Label: fmt.Sprintf("%.2f V middle", lim.MidV)},
+		{Value: lim.LeanV, Label: fmt.Sprintf("%.2f V", lim.LeanV)},
+		{Value: lim.ForcedLean, Label: fmt.Sprintf("%.2f V lean", lim.ForcedLean)},
 	}
-	return []picture.Level{level(lim.ForcedRich, "rich"), level(lim.RichV, ""), level(lim.MidV, "middle"), level(lim.LeanV, ""), level(lim.ForcedLean, "lean")}
+}
+
+// fewLevels are those of a small panel.
+func fewLevels(lim signal.Limits) []picture.Level {
+	l := Levels(lim)
+	return []picture.Level{l[0], l[2], l[4]}
 }
 
 // Picture draws the result in the way that suits it: a front and rear pair above
@@ -91,7 +101,7 @@ func (b *Board) Picture(res *signal.Result, lim signal.Limits, f picture.Frame) 
 		if b.channels[front].Name != res.Pairs[0].Front {
 			front, rear = rear, front
 		}
-		plot = picture.Pair(f, "V", Levels(lim), b.Series(front), b.Series(rear))
+		plot = picture.Pair(f, "V", fewLevels(lim), b.Series(front), b.Series(rear))
 	case len(volts) > 0:
 		title("Oxygen sensor voltage")
 		plot = picture.Capture(f, "V", Levels(lim), b.series(volts)...)
