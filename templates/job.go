@@ -103,6 +103,7 @@ type LogEntry struct {
 	What      string
 	Means     []string // what a code says, what a look means
 	Alike     string   // why a code is no sensor code
+	Unused    string   // why the engine does not reckon with it
 	When      string
 	Who       string
 	Source    string

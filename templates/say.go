@@ -142,6 +142,7 @@ var (
 	SayNoRemark      = Mend{"Nothing is ticked.", "Tick what was heard or seen; leave the page if it was nothing."}
 	SayNoTrim        = Mend{"No trim is filled in.", "Fill in at least one; leave empty what was not read."}
 	SayEvidenceMoved = Mend{"The evidence has changed since you opened this page.", "Look at what the engine makes of it now, then decide."}
+	SayNothingRead   = Mend{"Nothing has been read on the car yet.", "Read the codes first; what others told is no reading."}
 	SayStillOpen     = Mend{"The verdict is still open.", "Do the next test, or decide otherwise with a reason."}
 	SayWhichPart     = Mend{"No place is ticked.", "Tick which sensor is to be renewed."}
 	SayPartOrNot     = Mend{"No part is chosen, but a place is ticked.", "Untick it, or choose that a part is needed."}

@@ -170,6 +170,7 @@ func ThenVerdict(decision, what string) string {
 
 // Words on why something cannot be done yet.
 const (
+	NothingRead   = "No verdict yet: nothing has been read on the car."
 	WaitVerdict   = "First a verdict has to be accepted."
 	WaitTechnic   = "The technician or the owner accepts the verdict."
 	WaitOpen      = "The verdict is still open. The next test above is what it lacks; or decide otherwise with a reason."
@@ -266,4 +267,19 @@ func BoundWords(p float64) string {
 // AssignField chooses who works on a job.
 func AssignField() Field {
 	return Field{Name: "technician", Label: "In the bay", Options: []Option{{"", NobodyYet}}}
+}
+
+// ReadCodes is what every job begins with.
+func ReadCodes() TestView {
+	return TestView{
+		Title: "Read the codes", Minutes: MinutesWords(5), Tools: []string{"scan tool"},
+		Why:      "Every job begins with what the car itself says. What another shop told is no reading.",
+		Expect:   "No code stored or pending, all monitors ready.",
+		Cautions: []string{"Carbon monoxide: run an engine indoors only with extraction.", "Ignition on can start fans: keep hands, sleeves and leads clear."},
+		Steps: []string{
+			"Ignition on, engine off. Connect the scan tool.",
+			"Note stored, pending and permanent codes, and the freeze frame with its speed, load and trims.",
+			"Note which monitors are ready. Do not clear anything: readiness and the freeze frame would be gone.",
+		},
+	}
 }

@@ -71,6 +71,12 @@ func (s *server) deskOf(r *http.Request) (*desk, error) {
 
 func (d *desk) open() bool { return d.Job.ClosedAt == nil && d.Job.CancelledAt == nil }
 
+// unread says that nothing in the log is our own yet. Until then there is nothing to
+// decide on: what others say is told, not read.
+func (d *desk) unread() bool {
+	return d.Job.DiagnosedAt == nil && !slices.ContainsFunc(d.Standing(), func(e store.Entry) bool { return e.Source != store.Told })
+}
+
 func (d *desk) base() string { return fmt.Sprintf("/jobs/%d", d.Job.ID) }
 
 func carName(v store.Vehicle) string { return templates.CarWords(v.ModelYear, v.Make, v.Model) }

@@ -334,7 +334,17 @@ func TestEvidence(t *testing.T) {
 
 func TestVerdict(t *testing.T) {
 	r := newRig(t)
-	job := r.job()
+	job := r.job("P0171")
+	t.Run("does not come from what others told alone", func(t *testing.T) {
+		tech := r.as(store.Technician)
+		tech.get(at(job, "")).want(t, 200, "nothing has been read on the car", "Read the codes").lacks(t, "Accept this verdict")
+		d, err := r.server.desk(t.Context(), job)
+		if err != nil {
+			t.Fatal(err)
+		}
+		tech.post(at(job, "/verdict"), url.Values{"fingerprint": {d.fingerprint}}).want(t, 422, "what others told is no reading")
+		tech.post(at(job, "/override"), url.Values{"fingerprint": {d.fingerprint}, "decision": {"no_part"}, "reason": {"looks fine"}}).want(t, 422, "what others told is no reading")
+	})
 	r.entry(job, diag.Entry{Kind: diag.KindCode, Code: "P0171", Status: "stored"})
 	tech := r.as(store.Technician)
 	fingerprint := func() string {

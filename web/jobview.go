@@ -205,11 +205,22 @@ func thousands(n int64) string {
 }
 
 func (d *desk) logView() []templates.LogEntry {
+	unused := map[string]string{}
+	if d.noFit == "" {
+		standing := d.Standing()
+		for _, n := range d.decision.Notes {
+			for _, i := range n.Entries {
+				if i < len(standing) {
+					unused[standing[i].ID] = n.Say
+				}
+			}
+		}
+	}
 	out := make([]templates.LogEntry, 0, len(d.Entries))
 	for _, e := range d.Entries {
 		ev := d.evidence(e.Body)
 		l := templates.LogEntry{ID: e.ID, What: templates.Statement(ev), When: d.clock.moment(e.ReceivedAt), Who: e.EnteredByName,
-			Source: templates.SourceWord(string(e.Source))}
+			Source: templates.SourceWord(string(e.Source)), Unused: unused[e.ID]}
 		if e.Body.Bank > 0 {
 			l.Spot = templates.SpotWords(ev.Spot)
 		}
@@ -384,7 +395,7 @@ func (d *desk) marks() map[[2]int]string {
 		}
 	}
 	_, _, parts, ok := d.inForce()
-	if !ok && d.noFit == "" {
+	if !ok && d.noFit == "" && !d.unread() {
 		parts = d.decision.Verdict.Parts
 		if n := d.decision.Next; n != nil && n.Position > 0 && d.decision.Verdict.Decision == diag.DecideOpen {
 			out[[2]int{n.Bank, n.Position}] = templates.MarkNext
@@ -434,6 +445,11 @@ func (d *desk) nextViews(v *templates.JobView) {
 		return
 	}
 	n := d.decision.Next
+	if d.unread() { // the codes come before any reckoning
+		t := templates.ReadCodes()
+		t.Href, t.House = d.base()+"?add=code#form", d.shop.Cautions
+		v.Next, n = &t, nil
+	}
 	if _, _, _, settled := d.inForce(); settled && !d.stale() {
 		n, v.Settled = nil, templates.MoveSentence(v.Move)
 	}
@@ -452,6 +468,9 @@ func (d *desk) nextViews(v *templates.JobView) {
 	tests := slices.Clone(diag.Tests())
 	slices.SortStableFunc(tests, func(a, b diag.TestInfo) int { return cmp.Compare(a.Minutes, b.Minutes) })
 	for _, t := range tests {
+		if v.Next != nil && n == nil {
+			break
+		}
 		if t.ID != "road_proof" && (n == nil || t.ID != n.Test) {
 			v.Others = append(v.Others, d.testView(t.ID, 0, 0))
 		}
@@ -459,7 +478,13 @@ func (d *desk) nextViews(v *templates.JobView) {
 }
 
 func (d *desk) planLine(test string, p diag.PlanStep) templates.PlanLine {
-	l := templates.PlanLine{Outcome: outcomeName(test, p.Outcome), Percent: templates.PercentWords(p.P)}
+	l := templates.PlanLine{Outcome: p.Say, Percent: templates.PercentWords(p.P)}
+	if l.Outcome == "" {
+		l.Outcome = outcomeName(test, p.Outcome)
+	}
+	if p.Bank > 0 {
+		l.Outcome += ", " + d.spotWords(p.Bank, 0)
+	}
 	switch {
 	case p.Next != nil:
 		name := p.Next.Test
@@ -541,6 +566,10 @@ func (d *desk) stages() templates.Stages {
 func (d *desk) verdictView(who *store.SignedIn) templates.VerdictView {
 	v := templates.VerdictView{EngineName: d.decision.Engine}
 	mayDecide := accessOf(who.Role)&bench != 0 && d.open()
+	if d.unread() && d.noFit == "" {
+		v.Headline = templates.NothingRead
+		return v
+	}
 	if d.noFit == "" {
 		dec := d.decision.Verdict
 		v.Decision = dec.Decision

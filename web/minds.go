@@ -1,6 +1,8 @@
 package web
 
 import (
+	"crypto/sha256"
+	"encoding/json"
 	"sync"
 
 	"crosscount/diag"
@@ -9,19 +11,25 @@ import (
 // minds remembers decisions: the same case always gives the same one.
 type minds struct {
 	mu   sync.Mutex
-	made map[string]diag.Decision // by fingerprint
-	n    int                      // how many were ever made
+	made map[[32]byte]diag.Decision // by the case, entry for entry
+	n    int                        // how many were ever made
 }
 
 const mindsKept = 1024
 
-func newMinds() *minds { return &minds{made: map[string]diag.Decision{}} }
+func newMinds() *minds { return &minds{made: map[[32]byte]diag.Decision{}} }
 
 // decide weighs a case, or remembers having done so.
 func (m *minds) decide(c diag.Case) (d diag.Decision, fingerprint string, err error) {
 	fingerprint = diag.Fingerprint(c)
+	// Reasons point to entries by their place, so the order counts here.
+	b, err := json.Marshal(c)
+	if err != nil {
+		return d, fingerprint, err
+	}
+	key := sha256.Sum256(b)
 	m.mu.Lock()
-	d, ok := m.made[fingerprint]
+	d, ok := m.made[key]
 	m.mu.Unlock()
 	if ok {
 		return d, fingerprint, nil
@@ -38,7 +46,7 @@ func (m *minds) decide(c diag.Case) (d diag.Decision, fingerprint string, err er
 			break
 		}
 	}
-	m.made[fingerprint] = d
+	m.made[key] = d
 	m.n++
 	return d, fingerprint, nil
 }

@@ -21,6 +21,8 @@ func (s *server) acceptVerdict(w http.ResponseWriter, r *http.Request) error {
 		return trouble(templates.TroubleConflict, templates.SayJobClosed)
 	case d.noFit != "":
 		return trouble(templates.TroubleRule, d.noFit)
+	case d.unread():
+		f.wrong(nil, templates.SayNothingRead)
 	case r.PostFormValue("fingerprint") != d.fingerprint:
 		f.wrong(nil, templates.SayEvidenceMoved)
 	case d.decision.Verdict.Decision == diag.DecideOpen:
@@ -67,6 +69,8 @@ func (s *server) overrideVerdict(w http.ResponseWriter, r *http.Request) error {
 	}
 	n.Reason = f.text(&o.Reason, 4000)
 	switch {
+	case d.unread():
+		f.wrong(nil, templates.SayNothingRead)
 	case n.Decision == diag.DecidePart && len(n.Parts) == 0:
 		f.wrong(&o.Decision, templates.SayWhichPart)
 	case n.Decision == diag.DecideNoPart && len(n.Parts) > 0:
