@@ -159,6 +159,57 @@ func TestUp(t *testing.T) {
 		}
 	})
 
+	t.Run("goes on after it was killed between a step and the note that it is done", func(t *testing.T) {
+		dsn := storetest.Empty(t)
+		before, step, table := tableStep(t)
+		_, _, err := migrations.To(t.Context(), dsn, before)
+		check(t, err)
+		connect := func() *pgx.Conn {
+			conn, err := pgx.Connect(t.Context(), dsn)
+			check(t, err)
+			t.Cleanup(func() { conn.Close(context.Background()) })
+			return conn
+		}
+		killer := connect()
+		waiting := func(then string) {
+			for done := false; !done; {
+				check(t, killer.QueryRow(t.Context(), `SELECT coalesce(bool_or(`+then+`), false) FROM pg_stat_activity
+					WHERE datname = current_database() AND pid <> pg_backend_pid() AND wait_event_type = 'Lock'`).Scan(&done))
+			}
+		}
+		inTheWay, err := connect().Begin(t.Context())
+		check(t, err)
+		_, err = inTheWay.Exec(t.Context(), `CREATE TABLE `+table+` (holds_it_up int)`)
+		check(t, err)
+		failed := make(chan error)
+		go func() {
+			_, _, err := migrations.Up(t.Context(), dsn)
+			failed <- err
+		}()
+		waiting("true") // the step, for the table
+		reader, err := connect().Begin(t.Context())
+		check(t, err)
+		_, err = reader.Exec(t.Context(), `LOCK TABLE schema_migrations IN ACCESS SHARE MODE`)
+		check(t, err)
+		check(t, inTheWay.Rollback(t.Context()))
+		for there := false; !there; { // the step is done
+			check(t, killer.QueryRow(t.Context(), `SELECT to_regclass($1) IS NOT NULL`, table).Scan(&there))
+		}
+		waiting("pg_terminate_backend(pid)") // the note, for the reader
+		if err := <-failed; err == nil {
+			t.Fatal("the note went through")
+		}
+		check(t, reader.Rollback(t.Context()))
+		if st, err := migrations.Read(t.Context(), dsn); err != nil || st.Dirty || st.Version != step {
+			t.Fatalf("status %+v, %v; want step %d done", st, err, step)
+		}
+		_, _, err = migrations.Up(t.Context(), dsn)
+		check(t, err)
+		if structure(t, dsn) != structure(t, storetest.DSN(t)) {
+			t.Error("the schema differs from one that was made without a break")
+		}
+	})
+
 	t.Run("refuses a database of a newer program and leaves it alone", func(t *testing.T) {
 		dsn := storetest.DSN(t)
 		run(t, dsn, `UPDATE schema_migrations SET version = version + 7`)

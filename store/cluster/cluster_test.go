@@ -476,14 +476,37 @@ func TestKill(t *testing.T) {
 	})
 }
 
-// stranger starts a living process that has nothing to do with PostgreSQL.
+// stranger starts a living process that has nothing to do with PostgreSQL but is
+// the same account's: those of others the server does not take for one of its own.
 func stranger(t *testing.T, dir string) *exec.Cmd {
 	t.Helper()
 	cmd := exec.Command("sleep", "300")
 	cmd.Dir = dir
+	cmd.SysProcAttr = asServer(t)
 	check(t, cmd.Start())
 	t.Cleanup(func() { cmd.Process.Kill(); cmd.Wait() })
 	return cmd
+}
+
+// writeAs writes a file that belongs to the owner of data, as the server does.
+func writeAs(t *testing.T, data, path, text string) {
+	t.Helper()
+	check(t, os.WriteFile(path, []byte(text), 0o600))
+	uid, gid, err := owner(data)
+	check(t, err)
+	check(t, os.Chown(path, uid, gid))
+}
+
+// asServer starts a process as the account that runs the server.
+func asServer(t *testing.T) *syscall.SysProcAttr {
+	t.Helper()
+	who, err := resolveUser("", "/nowhere", "/nowhere")
+	check(t, err)
+	if os.Geteuid() != 0 {
+		who, err = resolveUser("", t.TempDir(), "/nowhere")
+		check(t, err)
+	}
+	return credential(who)
 }
 
 func TestStalePidFile(t *testing.T) {
@@ -503,12 +526,8 @@ func TestStalePidFile(t *testing.T) {
 	leave := func(t *testing.T, dir string, pid int) {
 		data := filepath.Join(dir, "data")
 		text := fmt.Sprintf("%d\n%s\n%d\n5432\n%s\n\n  5432001     32768\nready   \n", pid, data, time.Now().Unix(), filepath.Join(dir, "run"))
-		check(t, os.WriteFile(filepath.Join(data, "postmaster.pid"), []byte(text), 0o600))
-		check(t, os.WriteFile(filepath.Join(dir, "run", socketFile+".lock"), []byte(text), 0o600))
-		uid, gid, err := owner(data)
-		check(t, err)
-		check(t, os.Chown(filepath.Join(data, "postmaster.pid"), uid, gid))
-		check(t, os.Chown(filepath.Join(dir, "run", socketFile+".lock"), uid, gid))
+		writeAs(t, data, filepath.Join(data, "postmaster.pid"), text)
+		writeAs(t, data, filepath.Join(dir, "run", socketFile+".lock"), text)
 	}
 
 	t.Run("that names a living stranger does not keep the server from starting", func(t *testing.T) {
@@ -548,12 +567,57 @@ func TestStalePidFile(t *testing.T) {
 	t.Run("that names a zombie does not keep the server from starting", func(t *testing.T) {
 		dir := made(t)
 		cmd := exec.Command("true")
+		cmd.SysProcAttr = asServer(t)
 		check(t, cmd.Start())
 		t.Cleanup(func() { cmd.Wait() }) // not before: until then it is a zombie
 		eventually(t, "a zombie", func() bool { return stateOf(cmd.Process.Pid) == zombie })
 		leave(t, dir, cmd.Process.Pid)
 		c := start(t, Options{Dir: dir})
 		wantJob(t, c.URL())
+	})
+
+	t.Run("is kept while a session of the dead server still works on the data", func(t *testing.T) {
+		if !deathSignal {
+			t.Skip("sessions cannot be seen here")
+		}
+		dir := made(t)
+		a := startApp(t, dir, helperOrphan+"=1")
+		conn, err := pgx.Connect(t.Context(), a.url)
+		check(t, err)
+		defer conn.Close(context.Background())
+		session := int(conn.PgConn().PID())
+		check(t, kill(session, syscall.SIGSTOP)) // so that it does not notice
+		t.Cleanup(func() { kill(session, syscall.SIGKILL) })
+		a.kill()
+		check(t, kill(a.server, syscall.SIGKILL))
+		eventually(t, "the server is gone", func() bool { return stateOf(a.server) != alive })
+		leave(t, dir, stranger(t, "/").Process.Pid)
+
+		type result struct {
+			c   *Cluster
+			err error
+		}
+		started := make(chan result, 1)
+		go func() {
+			c, err := tryStart(t, Options{Dir: dir})
+			started <- result{c, err}
+		}()
+		select {
+		case r := <-started:
+			if r.err == nil {
+				stop(t, r.c)
+			}
+			t.Fatalf("did not wait for the session: %v", r.err)
+		case <-time.After(500 * time.Millisecond):
+		}
+		if _, err := os.Stat(filepath.Join(dir, "data", "postmaster.pid")); err != nil {
+			t.Errorf("the pid file was removed: %v", err)
+		}
+		check(t, kill(session, syscall.SIGKILL))
+		r := <-started
+		check(t, r.err)
+		wantJob(t, r.c.URL())
+		stop(t, r.c)
 	})
 
 	t.Run("that names nobody is no hindrance", func(t *testing.T) {
@@ -568,7 +632,7 @@ func TestStalePidFile(t *testing.T) {
 	for _, text := range []string{"", "rubbish\n", "-1\n", "0\n", "99999999999999999999\n"} {
 		t.Run("that reads "+strconv.Quote(text)+" is no hindrance", func(t *testing.T) {
 			dir := made(t)
-			check(t, os.WriteFile(filepath.Join(dir, "data", "postmaster.pid"), []byte(text), 0o600))
+			writeAs(t, filepath.Join(dir, "data"), filepath.Join(dir, "data", "postmaster.pid"), text)
 			c := start(t, Options{Dir: dir})
 			wantJob(t, c.URL())
 		})
