@@ -136,6 +136,19 @@ func TestDemo(t *testing.T) {
 			}
 		}
 	})
+	t.Run("leaves a next test where the search is on", func(t *testing.T) {
+		for _, f := range fs {
+			if s := stageOf(f); s != codesRead && s != midway {
+				continue
+			}
+			d, err := diag.Decide(f.Case(f.Entries, diag.Costs{LabourPerHour: labourPerHour, Currency: currency}))
+			if err != nil || d.Verdict.Decision != diag.DecideOpen || d.Next == nil {
+				t.Errorf("job %d: %+v, next %+v, %v", f.Job.ID, d.Verdict, d.Next, err)
+			} else {
+				t.Logf("job %d, %s: next %s, %.0f minutes", f.Job.ID, stageOf(f), d.Next.Test, d.Next.Minutes)
+			}
+		}
+	})
 	t.Run("holds entries that the case format takes", func(t *testing.T) {
 		for _, f := range fs {
 			v := f.Vehicle.Diag(f.Sensors, 0)

@@ -328,7 +328,7 @@ var opened = []struct {
 	{takenIn, 0.6, story{car: "allotment", concern: "The light is on. Whoever had the car last says it also judders when cold.", told: "rough_running"}},
 	{codesRead, 2.2, story{car: "lindqvist", tech: "mirel", concern: "Light on since Friday. It feels a bit flat on the slip road.", codes: "P0171 P0101?", faults: "maf_reads_low"}},
 	{midway, 4.5, story{car: "brandreth", tech: "tova", concern: "It is the same light as three weeks ago. You fitted a little cap then.",
-		codes: "P0171", faults: "exhaust_leak_upstream@1", tests: "trims gas_analysis",
+		codes: "P0171", faults: "exhaust_leak_upstream@1", tests: "trims intake_smoke",
 		back: back{19, "not_known_yet", "Same code within a month."}}},
 	{waitingYes, 22, story{car: "penhallow", tech: "jonas", concern: "Hisses at idle, and the light came on yesterday.",
 		codes: "P0171", faults: "intake_leak_common", tests: "trims intake_smoke",
