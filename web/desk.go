@@ -20,6 +20,8 @@ type desk struct {
 	clock wallClock
 	car   diag.Vehicle
 
+	used        []store.Entry     // the entries the engine is asked about, in the order of the case
+	unfit       map[string]string // by entry: why it does not fit the car as the car is now known
 	kase        diag.Case
 	fingerprint string
 	decision    diag.Decision
@@ -55,9 +57,25 @@ func (s *server) unweighed(ctx context.Context, jobID int64, shop store.Shop) (*
 		return nil, err
 	}
 	d := &desk{JobFile: file, shop: shop, clock: clockIn(shop.TimeZone, s.now())}
-	d.kase = file.Case(file.Standing(), costs(shop))
-	d.car = d.kase.Vehicle
+	d.car = file.Case(nil, costs(shop)).Vehicle
+	d.sift()
+	d.kase = file.Case(d.used, costs(shop))
 	return d, nil
+}
+
+// sift parts the entries that fit the car from those that do not any more, such as a
+// reading at a sensor that the car turned out not to have. These stay in the log and
+// are not reckoned with.
+func (d *desk) sift() {
+	d.unfit = map[string]string{}
+	carFits := len(d.car.Check()) == 0
+	for _, e := range d.Standing() {
+		if ps := e.Body.Check(d.car); carFits && len(ps) > 0 {
+			d.unfit[e.ID] = templates.Upper(ps[0].Reason) + "; " + ps[0].Mend + "."
+			continue
+		}
+		d.used = append(d.used, e)
+	}
 }
 
 // deskOf loads the job a request is about.

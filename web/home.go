@@ -10,9 +10,9 @@ import (
 	"crosscount/templates"
 )
 
-// weighAtMost bounds how many jobs one look at the first page weighs anew; the rest
-// are weighed by the next look or when they are opened.
-const weighAtMost = 24
+// weighFor bounds how long one look at the first page weighs jobs anew; the rest are
+// weighed by the next look, or when they are opened.
+const weighFor = 200 * time.Millisecond
 
 func (s *server) home(w http.ResponseWriter, r *http.Request) error {
 	ctx := r.Context()
@@ -36,9 +36,9 @@ func (s *server) home(w http.ResponseWriter, r *http.Request) error {
 	for _, whose := range order {
 		groups[whose] = &templates.MoveGroup{ID: whose, Whose: whose, Yours: whose == string(who.Role)}
 	}
-	weighed := 0
+	until := time.Now().Add(weighFor)
 	for _, j := range jobs {
-		m, err := s.moveOf(r, j, shop, &weighed)
+		m, err := s.moveOf(r, j, shop, until)
 		if err != nil {
 			return err
 		}
@@ -71,18 +71,14 @@ func rank(first bool) int {
 }
 
 // moveOf asks the engine only where the facts alone do not say what is next.
-func (s *server) moveOf(r *http.Request, j store.OpenJob, shop store.Shop, weighed *int) (templates.MoveView, error) {
+func (s *server) moveOf(r *http.Request, j store.OpenJob, shop store.Shop, until time.Time) (templates.MoveView, error) {
 	var d *desk
 	unsettled := j.DiagnosedAt == nil && j.Own > 0 && j.Sensors > 0
 	again := j.DiagnosedAt != nil && j.RepairedAt == nil && (j.OwnSince > 0 || (j.ProofPassed != nil && !*j.ProofPassed))
-	if (unsettled || again) && *weighed < weighAtMost {
-		before := s.minds.count()
+	if (unsettled || again) && time.Now().Before(until) {
 		var err error
 		if d, err = s.deskWith(r.Context(), j.ID, shop); err != nil {
 			return templates.MoveView{}, err
-		}
-		if s.minds.count() > before {
-			*weighed++
 		}
 	}
 	m := nextMove(j, d)

@@ -498,6 +498,17 @@ func TestVehicle(t *testing.T) {
 		b.post(car+"/sensors", form).want(t, 303)
 		b.get(at(job, "")).want(t, 200, "wide-range, 5 wires", "Common, position 2")
 	})
+	t.Run("keeps a reading at a sensor that is gone, and does not reckon with it", func(t *testing.T) {
+		job := r.second()
+		r.entry(job, diag.Entry{Kind: diag.KindCode, Code: "P0171", Status: "stored"})
+		r.entry(job, diag.Entry{Kind: diag.KindTip, Bank: 1, Position: 2, Look: "white"})
+		f, err := r.store.JobFile(t.Context(), job)
+		if err != nil {
+			t.Fatal(err)
+		}
+		b.post("/vehicles/"+itoa(f.Vehicle.ID)+"/sensors", url.Values{"s0_place": {"1-1"}, "s0_kind": {"zirconia"}, "s0_wires": {"4"}}).want(t, 303)
+		b.get(at(job, "")).want(t, 200, "Not reckoned with.", "Tip white powder").lacks(t, "cannot weigh")
+	})
 	for _, x := range []struct {
 		name string
 		form url.Values

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"encoding/json"
 	"fmt"
+	"maps"
 	"net/http"
 	"slices"
 	"strings"
@@ -205,14 +206,11 @@ func thousands(n int64) string {
 }
 
 func (d *desk) logView() []templates.LogEntry {
-	unused := map[string]string{}
-	if d.noFit == "" {
-		standing := d.Standing()
-		for _, n := range d.decision.Notes {
-			for _, i := range n.Entries {
-				if i < len(standing) {
-					unused[standing[i].ID] = n.Say
-				}
+	unused := maps.Clone(d.unfit)
+	for _, n := range d.decision.Notes {
+		for _, i := range n.Entries {
+			if i < len(d.used) {
+				unused[d.used[i].ID] = n.Say
 			}
 		}
 	}

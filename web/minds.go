@@ -12,7 +12,6 @@ import (
 type minds struct {
 	mu   sync.Mutex
 	made map[[32]byte]diag.Decision // by the case, entry for entry
-	n    int                        // how many were ever made
 }
 
 const mindsKept = 1024
@@ -47,13 +46,5 @@ func (m *minds) decide(c diag.Case) (d diag.Decision, fingerprint string, err er
 		}
 	}
 	m.made[key] = d
-	m.n++
 	return d, fingerprint, nil
-}
-
-// count is how many decisions were ever made; it grows with every case weighed anew.
-func (m *minds) count() int {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	return m.n
 }

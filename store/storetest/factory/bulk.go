@@ -78,7 +78,7 @@ var bulk = []string{
 		SELECT md5('entry' || j.id || '/' || k)::uuid, j.id, CASE
 			WHEN k = 1 THEN jsonb_build_object('kind', 'code', 'code', ` + pick(codes, "7") + `, 'status', 'stored')
 			WHEN k % 4 = 0 THEN jsonb_build_object('kind', 'trim', 'bank', 1, 'state', 'idle', 'short_pct', i % 25, 'long_pct', i % 19)
-			WHEN k % 4 = 1 THEN jsonb_build_object('kind', 'signal', 'bank', 1, 'position', 1, 'min_v', 0.1, 'max_v', 0.85, 'crossings_hz', 1.4)
+			WHEN k % 4 = 1 THEN jsonb_build_object('kind', 'signal', 'bank', 1, 'position', 1, 'state', 'fast_idle', 'min_v', 0.1, 'max_v', 0.85, 'crossings_hz', 1.4)
 			WHEN k % 4 = 2 THEN jsonb_build_object('kind', 'result', 'test', 'intake_smoke', 'outcome', 'bank', 'bank', 1)
 			ELSE jsonb_build_object('kind', 'tip', 'bank', 1, 'position', 1, 'look', 'white') END,
 			'observed', j.opened_by, j.opened_at + k * interval '1 minute', j.opened_at + k * interval '1 minute'

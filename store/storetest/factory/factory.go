@@ -136,7 +136,7 @@ func Capture(t testing.TB, st *store.Store, by, jobID int64) store.NewCapture {
 	return store.NewCapture{ID: store.NewID(), JobID: jobID, FileID: File(t, st, by, jobID).ID, Kind: store.CaptureSignal,
 		Mapping: json.RawMessage(`{"time": "s", "volts": "V"}`), Measurements: json.RawMessage(`{"crossings_hz": 1.4}`), Program: "measure 1",
 		Picture: "<svg/>", Entries: []store.NewEntry{Entry(jobID, func(e *store.NewEntry) {
-			e.Body = diag.Entry{Kind: diag.KindSignal, Bank: 1, Position: 1, CrossingsHz: new(1.4)}
+			e.Body = diag.Entry{Kind: diag.KindSignal, Bank: 1, Position: 1, State: "fast_idle", CrossingsHz: new(1.4)}
 		})}}
 }
 
