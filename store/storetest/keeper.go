@@ -33,7 +33,7 @@ import (
 const keeperVar = "CROSSCOUNT_TEST_KEEPER"
 
 // linger is how long the server waits for the next test process of a run.
-const linger = 5 * time.Second
+var linger = 5 * time.Second
 
 func init() {
 	if dir := os.Getenv(keeperVar); dir != "" {

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"os"
 	"os/exec"
+	"path/filepath"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -15,6 +16,8 @@ import (
 	"github.com/jackc/pgx/v5/pgxpool"
 
 	"crosscount/migrations"
+	"crosscount/store/cluster"
+	"crosscount/store/internal/flock"
 )
 
 func check(tb testing.TB, err error) {
@@ -223,6 +226,73 @@ func TestBroken(t *testing.T) {
 	if _, err := locate(ctx); err == nil || errors.Is(err, errNone) || !strings.Contains(err.Error(), "DATABASE_URL") {
 		t.Errorf("got %v", err)
 	}
+}
+
+func TestKeeper(t *testing.T) {
+	if len(cluster.Find("")) == 0 {
+		t.Skip("SKIPPED: no PostgreSQL is installed for a private server")
+	}
+	defer func(old time.Duration) { linger = old }(linger)
+	linger = 500 * time.Millisecond
+	// Not in t.TempDir, which the server's account cannot reach when we are root.
+	dir, err := os.MkdirTemp("", "storetest-keeper-")
+	check(t, err)
+	defer os.RemoveAll(dir)
+	check(t, os.Chmod(dir, 0o711))
+	users := func() *flock.File {
+		l, err := flock.Open(filepath.Join(dir, "users"))
+		check(t, err)
+		check(t, l.Shared())
+		return l
+	}
+	// What a killed keeper left.
+	check(t, os.MkdirAll(filepath.Join(dir, "c-old", "data"), 0o700))
+
+	first := users()
+	ended := make(chan error, 1)
+	go func() { ended <- keep(dir) }()
+	var dsn string
+	for ok := false; !ok; time.Sleep(10 * time.Millisecond) {
+		select {
+		case err := <-ended:
+			t.Fatalf("the keeper ended: %v", err)
+		default:
+		}
+		dsn, ok = answering(t.Context(), dir)
+	}
+
+	t.Run("removes what a killed one left", func(t *testing.T) {
+		if _, err := os.Stat(filepath.Join(dir, "c-old")); !errors.Is(err, os.ErrNotExist) {
+			t.Errorf("got %v", err)
+		}
+	})
+	t.Run("stays while a process uses the server, and for a moment after", func(t *testing.T) {
+		time.Sleep(3 * linger)
+		if _, ok := answering(t.Context(), dir); !ok {
+			t.Fatal("the server is gone")
+		}
+		check(t, first.Close())
+		second := users()
+		time.Sleep(3 * linger)
+		if got, ok := answering(t.Context(), dir); !ok || got != dsn {
+			t.Errorf("the server is %q, want %q", got, dsn)
+		}
+		check(t, second.Close())
+	})
+	t.Run("ends the server and removes everything of it once nobody is left", func(t *testing.T) {
+		select {
+		case err := <-ended:
+			check(t, err)
+		case <-time.After(20 * time.Second):
+			t.Fatal("it stays")
+		}
+		if left, _ := filepath.Glob(filepath.Join(dir, "c-*")); len(left) != 0 {
+			t.Errorf("left %v", left)
+		}
+		if _, ok := answering(t.Context(), dir); ok {
+			t.Error("the server still answers")
+		}
+	})
 }
 
 // TestBinary keeps what only tests need out of the program.
