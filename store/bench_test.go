@@ -16,7 +16,7 @@ import (
 // their middle.
 func bulky(tb testing.TB) (*store.Store, int64) {
 	tb.Helper()
-	db := storetest.Seeded(tb, "bulk 10000x30 v1", func(ctx context.Context, db *pgxpool.Pool) error {
+	db := storetest.Seeded(tb, "bulk 10000x30 v2", func(ctx context.Context, db *pgxpool.Pool) error {
 		return factory.Bulk(ctx, db, 10_000, 30)
 	})
 	var id int64

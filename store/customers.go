@@ -50,13 +50,13 @@ func (s *Store) Customer(ctx context.Context, id int64) (Customer, error) {
 	return one[Customer](ctx, s.pool, `SELECT `+customerColumns+` FROM customers c WHERE id = $1`, id)
 }
 
-// FindCustomers lists customers whose name contains the text or whose phone
-// number contains its digits, at most limit, by name.
+// FindCustomers lists customers whose name contains the text, accents and case
+// aside, or whose phone number contains its digits, at most limit, by name.
 func (s *Store) FindCustomers(ctx context.Context, text string, limit int) ([]Customer, error) {
 	return many[Customer](ctx, s.pool, `
 		SELECT `+customerColumns+` FROM customers c
-		WHERE strpos(lower(name), lower($1)) > 0
+		WHERE fold(name) LIKE '%' || replace(replace(replace(fold($1), '\', '\\'), '%', '\%'), '_', '\_') || '%'
 			OR (length(regexp_replace($1, '[^0-9]', '', 'g')) >= 4
-				AND strpos(phone_digits, regexp_replace($1, '[^0-9]', '', 'g')) > 0)
+				AND phone_digits LIKE '%' || regexp_replace($1, '[^0-9]', '', 'g') || '%')
 		ORDER BY name, id LIMIT $2`, text, limit)
 }

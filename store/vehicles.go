@@ -170,15 +170,15 @@ const foundVehicles = `SELECT ` + vehicleColumns + `, c.name AS customer_name, c
 	(SELECT max(id) FROM jobs WHERE vehicle_id = v.id AND closed_at IS NULL AND cancelled_at IS NULL) AS open_job_id
 	FROM vehicles v JOIN customers c ON c.id = v.customer_id `
 
-// FindVehicles lists cars whose plate or VIN contains the text, or whose
-// owner's name does, at most limit, the latest known first.
+// FindVehicles lists cars that have a job which Search would find by the text,
+// in the same order, at most limit.
 func (s *Store) FindVehicles(ctx context.Context, text string, limit int) ([]FoundVehicle, error) {
-	return many[FoundVehicle](ctx, s.pool, foundVehicles+`
-		WHERE (length(regexp_replace($1, '[^[:alnum:]]', '', 'g')) >= 2
-				AND (strpos(plate_key, upper(regexp_replace($1, '[^[:alnum:]]', '', 'g'))) > 0
-					OR strpos(vin, upper(regexp_replace($1, '[^[:alnum:]]', '', 'g'))) > 0))
-			OR strpos(lower(c.name), lower($1)) > 0
-		ORDER BY v.id DESC LIMIT $2`, strings.TrimSpace(text), limit)
+	return many[FoundVehicle](ctx, s.pool, `
+		WITH found AS (
+			SELECT j.vehicle_id, min(f.n) AS n
+			FROM search_jobs($1, 5 * $2::integer) WITH ORDINALITY AS f (job_id, exact, n) JOIN jobs j ON j.id = f.job_id
+			GROUP BY j.vehicle_id
+		)`+foundVehicles+`JOIN found ON found.vehicle_id = v.id ORDER BY found.n LIMIT $2`, text, limit)
 }
 
 // VehicleByVIN returns the car with that VIN.

@@ -38,12 +38,13 @@ func Bulk(ctx context.Context, db *pgxpool.Pool, jobs, entries int) error {
 
 // pick is the SQL for a pseudo-random choice that depends on i and salt only.
 func pick(list, salt string) string {
-	return fmt.Sprintf(`(%s)[1 + abs(hashint8(i * 7919 + %s)) %% array_length(%s, 1)]`, list, salt, list)
+	return fmt.Sprintf(`(%s)[1 + (hashint8(i::bigint * 7919 + %s) & 2147483647) %% array_length(%s, 1)]`, list, salt, list)
 }
 
 const (
 	firstNames = `array['Ada','Bo','Cyr','Dag','Edda','Finn','Gesa','Hal','Ines','Jory','Kaya','Lev','Mira','Nils','Oona','Pia','Quin','Runa','Sol','Tove','Ulf','Vera','Wim','Yara','Zeno']`
 	lastNames  = `array['Alder','Birch','Castell','Dorn','Elm','Falk','Gorse','Heath','Ivar','Juno','Kestrel','Linden','Marsh','Nettle','Oriel','Pell','Quarry','Rowan','Sedge','Thorn','Umber','Vetch','Willow','Yarrow','Zeller','Łukas','Müller','Ñandu','Østby','Çelik']`
+	syllables  = `array['bar','cal','den','fer','gol','han','is','jor','kel','lum','mar','nor','pet','quil','ros','stan','tur','vel','wes','zan']`
 	makes      = `array['Norvik','Calder','Aurelle','Tamsin','Brontor','Vireo','Kesto']`
 	models     = `array['Taiga','Fjell','Lumen','Corvid','Atlas','Piper','Sable','Merle','Onda','Rill']`
 	concerns   = `array['Check light is on','Uses more fuel than before','Stalls at the traffic light','Smell of petrol at idle','Failed the emissions test','Loses power uphill','Light came back after another shop cleared it','Rattles under the floor when cold','Rough idle in the morning','Whistles when accelerating']`
@@ -57,7 +58,9 @@ var bulk = []string{
 	`INSERT INTO people (name, login, role, created_at)
 		SELECT 'Robin ' || i, 'bulk' || i, (array['owner','writer','technician'])[1 + (i - 1) % 3], '2015-01-01' FROM generate_series(1, 6) i`,
 	`INSERT INTO customers (name, phone, created_at, created_by)
-		SELECT ` + pick(firstNames, "1") + ` || ' ' || ` + pick(lastNames, "2") + `, '+1 555 ' || lpad((i % 10000000)::text, 7, '0'),
+		SELECT ` + pick(firstNames, "1") + ` || ' ' || CASE WHEN i % 3 = 0
+				THEN initcap(` + pick(syllables, "9") + ` || ` + pick(syllables, "10") + ` || ` + pick(syllables, "11") + `)
+				ELSE ` + pick(lastNames, "2") + ` END, '+1 555 ' || lpad((i % 10000000)::text, 7, '0'),
 			'2015-01-01', (SELECT min(id) FROM people)
 		FROM generate_series(1, greatest(1, {jobs} / 3)) i`,
 	`INSERT INTO vehicles (customer_id, plate, vin, make, model, model_year, family, cylinders, arrangement, displacement_l, fuel, air_metering,
@@ -72,8 +75,8 @@ var bulk = []string{
 	`INSERT INTO jobs (intake_id, vehicle_id, customer_id, concern, odometer, odometer_unit, opened_at, opened_by)
 		SELECT md5('job' || i)::uuid, v.id, v.customer_id, ` + pick(concerns, "5") + ` || ' ' || ` + pick(details, "6") + `,
 			60000 + i % 200000, 'km', '2015-01-01'::timestamptz + i * (interval '3650 days' / {jobs}), v.created_by
-		FROM generate_series(1, {jobs}) i JOIN (SELECT *, row_number() OVER (ORDER BY id) AS n, count(*) OVER () AS of FROM vehicles) v
-			ON v.n = 1 + i % v.of ORDER BY i`,
+		FROM generate_series(1, {jobs}) i JOIN (SELECT *, row_number() OVER (ORDER BY id) AS n FROM vehicles) v
+			ON v.n = 1 + i % greatest(1, {jobs} / 3) ORDER BY i`,
 	`INSERT INTO evidence (id, job_id, body, source, entered_by, client_at, received_at)
 		SELECT md5('entry' || j.id || '/' || k)::uuid, j.id, CASE
 			WHEN k = 1 THEN jsonb_build_object('kind', 'code', 'code', ` + pick(codes, "7") + `, 'status', 'stored')
@@ -100,5 +103,8 @@ var bulk = []string{
 		FROM (SELECT id, vehicle_id, opened_at, opened_by, lag(id) OVER w AS earlier, lag(closed_at) OVER w AS earlier_closed
 			FROM jobs WINDOW w AS (PARTITION BY vehicle_id ORDER BY opened_at, id)) j
 		WHERE id % 12 = 0 AND earlier_closed <= opened_at`,
+	// The search's triggers were left out above if the account may; then its rows are written here.
+	`INSERT INTO search_documents SELECT id, array_to_tsvector(search_words_of_job(id)) FROM jobs ON CONFLICT (job_id) DO UPDATE SET doc = excluded.doc`,
+	`INSERT INTO search_vocabulary SELECT DISTINCT w FROM search_documents, unnest(tsvector_to_array(doc)) w ON CONFLICT DO NOTHING`,
 	`ANALYZE`,
 }
