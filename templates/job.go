@@ -221,6 +221,7 @@ type VerdictView struct {
 type AcceptedView struct {
 	Who, When   string
 	Headline    string
+	First, Mend []string
 	Engine      string
 	Fingerprint string
 	OverrideBy  string
@@ -267,6 +268,7 @@ type HandView struct {
 	Proofs  []ProofLine
 	Proof   *ProofForm
 	Close   *CloseForm
+	Folded  bool // closing is not what comes next
 	Closed  *ClosedView
 	Cancel  *CancelForm
 	Wait    string // what has to come first

@@ -71,7 +71,7 @@ func MoveSentence(m MoveView) string {
 		if m.What == "" {
 			return "Say yes to the work"
 		}
-		return "Say yes to this: " + m.What
+		return "Say yes to this: " + lower(m.What)
 	case ActMend:
 		if m.What == "" {
 			return "Mend what was found"
@@ -92,6 +92,17 @@ func MoveSentence(m MoveView) string {
 		return "Carry on with the tests"
 	}
 	return "Nothing more to do"
+}
+
+// SettledSentence is the next act for those in the shop, once the verdict is in force.
+func SettledSentence(m MoveView) string {
+	if m.Act == ActAsk {
+		if m.What == "" {
+			return "The customer has to say yes"
+		}
+		return "The customer has to say yes to this: " + lower(m.What)
+	}
+	return MoveSentence(m)
 }
 
 // WhoseWords says who has to act.

@@ -58,7 +58,7 @@ func (d *desk) handView(who *store.SignedIn) templates.HandView {
 		h.Proof = d.proofForm()
 	}
 	if d.Job.ApprovedAt == nil || d.Job.RepairedAt != nil {
-		h.Close = d.closeForm()
+		h.Close, h.Folded = d.closeForm(), d.Job.ApprovedAt == nil && work
 	}
 	if d.Job.RepairedAt == nil {
 		h.Cancel = new(templates.NewCancelForm())

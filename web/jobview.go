@@ -449,7 +449,7 @@ func (d *desk) nextViews(v *templates.JobView) {
 		v.Next, n = &t, nil
 	}
 	if _, _, _, settled := d.inForce(); settled && !d.stale() {
-		n, v.Settled = nil, templates.MoveSentence(v.Move)
+		n, v.Settled = nil, templates.SettledSentence(v.Move)
 	}
 	if n != nil {
 		t := d.testView(n.Test, n.Bank, n.Position)
@@ -585,7 +585,8 @@ func (d *desk) verdictView(who *store.SignedIn) templates.VerdictView {
 	v.Stale = d.stale()
 	if f, decision, parts, ok := d.inForce(); ok {
 		a := &templates.AcceptedView{Who: f.AcceptedByName, When: d.clock.moment(f.At), Engine: f.Engine, Fingerprint: f.Fingerprint,
-			Headline: templates.VerdictHeadline(f.Verdict.Decision, each(f.Verdict.Parts, d.partWords), each(f.Verdict.Mend, d.mendWords))}
+			Headline: templates.VerdictHeadline(f.Verdict.Decision, each(f.Verdict.Parts, d.partWords), each(f.Verdict.Mend, d.mendWords)),
+			First:    each(f.Verdict.First, d.mendWords), Mend: each(f.Verdict.Mend, d.mendWords)}
 		if o := f.Override; o != nil {
 			a.OverrideBy, a.OverrideAt, a.OverrideWhy = o.ByName, d.clock.moment(o.At), o.Reason
 			a.OverrideIs = templates.VerdictHeadline(decision, each(parts, d.partWords), nil)
