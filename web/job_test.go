@@ -3,6 +3,7 @@ package web
 import (
 	"encoding/json"
 	"net/url"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -447,6 +448,48 @@ func TestHandOver(t *testing.T) {
 		o.post(at(job, "/reopen"), url.Values{}).want(t, 422, "Nothing is filled in")
 		o.post(at(job, "/reopen"), url.Values{"why": {"closed the wrong one"}}).want(t, 303)
 		home(writer, "Close the job and hand the car over")
+	})
+}
+
+func TestEndings(t *testing.T) {
+	r := newRig(t)
+	writer := r.as(store.Writer)
+	t.Run("ends a job unfinished with a reason, and takes nothing more", func(t *testing.T) {
+		job := r.job()
+		writer.post(at(job, "/cancel"), url.Values{}).want(t, 422, "Nothing is filled in")
+		writer.post(at(job, "/cancel"), url.Values{"why": {"the customer fetched the car"}}).want(t, 303)
+		writer.get(at(job, "")).want(t, 200, "Ended unfinished", "the customer fetched the car")
+		writer.post(at(job, "/close"), url.Values{"ending": {"nothing_wrong"}}).want(t, 409)
+		writer.get("/").lacks(t, "job "+itoa(job))
+	})
+	t.Run("asks at the closing of a comeback why it came back", func(t *testing.T) {
+		early := r.closedJob()
+		f, err := r.store.JobFile(t.Context(), early)
+		if err != nil {
+			t.Fatal(err)
+		}
+		a := writer.post("/jobs", url.Values{"intake": {store.NewID()}, "vehicle": {itoa(f.Vehicle.ID)}, "concern": {"Again."}, "odometer": {"114000"},
+			"odometer_unit": {"mi"}, "comeback": {"yes"}}).want(t, 303)
+		id, _ := strconv.ParseInt(strings.TrimPrefix(a.location, "/jobs/"), 10, 64)
+		r.entry(id, diag.Entry{Kind: diag.KindCode, Code: "P0171", Status: "stored"})
+		r.override(id, "no_part")
+		writer.post(at(id, "/close"), url.Values{"ending": {"nothing_wrong"}}).want(t, 422, "Nothing is chosen")
+		writer.post(at(id, "/close"), url.Values{"ending": {"nothing_wrong"}, "comeback": {"unrelated"}}).want(t, 303)
+		writer.get(at(early, "")).want(t, 200, "new trouble, not ours")
+	})
+	t.Run("lets a car leave without a proof only with a reason", func(t *testing.T) {
+		job := r.second()
+		r.entry(job, diag.Entry{Kind: diag.KindCode, Code: "P0171", Status: "stored"})
+		r.override(job, "no_part")
+		tech := r.as(store.Technician)
+		writer.post(at(job, "/approve"), url.Values{"yes_words": {"at the counter"}}).want(t, 303)
+		tech.post(at(job, "/mended"), url.Values{}).want(t, 422, "Nothing is chosen")
+		tech.post(at(job, "/mended"), url.Values{"cause": {"intake_leak_common/0/0"}, "mend_words": {"new boot"}}).want(t, 303)
+		tech.post(at(job, "/finish"), nil).want(t, 303)
+		end := url.Values{"ending": {"confirmed"}, "cause_intake_leak_common/0/0": {"yes"}}
+		writer.post(at(job, "/close"), end).want(t, 422, "The repair is not proved")
+		writer.post(at(job, "/close"), with(end, "unproved", "left in a hurry")).want(t, 303)
+		writer.get(at(job, "")).want(t, 200, "left in a hurry")
 	})
 }
 
