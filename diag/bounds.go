@@ -1,344 +1,636 @@
 package diag
 
-import "math"
+import (
+	"cmp"
+	"math"
+	"math/bits"
+	"slices"
+)
 
-// bounds gives upper bounds on the weight of all supersets of a context.
+// An upper bound on the weight of every set that adds causes to a context.
+//
+// What a further cause can gain is bounded cause by cause. A finding that any of
+// several causes can bring about (noisy-or) is log-submodular in the set of causes:
+// what two gain together is at most the product of what each gains alone. A finding
+// that a test came out clean is a plain product. So the sum over all sets to be
+// added is at most a product of one plus odds times gain. Trims, lambda and summed
+// shifts are not of that kind: causes that move them are bounded by how far one, or
+// several together, can reach. The same holds for causes that move what is known of
+// a sensor that acts on them.
 type bounds struct {
-	c     *calc
-	order []int
-	rank  []int   // place: its position in the order
-	later []int16 // units in the order of their places
-	start []int   // position in the order: first of its units in later
-
-	odds []float64 // place: prior odds
-	most []float64 // place: with everything that can have made it
-	one  []float64 // position: sum of odds from here on
-	prod []float64 // position: product of one plus odds
-	link []float64 // position: what links among those from here on can add to prod
-
-	remarks, codes []suffix
-	outcomes       [][]suffix // outcome channel, slot
-	amounts        [][]float64
-	shifts         []pullSuffix
-	cells          []pullSuffix // trim cell: need and lie
-	lies           []pullSuffix // bank*4+state
-	totals         []pullSuffix // bank*4+state
-	touch          [][]int      // sensor, position: later places that touch it
-	sums           []map[uint64]*sensorSum
+	c          *calc
+	touch      []uint64                // sensor: places that touch it
+	clean      []float64               // unit: what it costs in findings that came out clean
+	plus       [][]plus                // unit: findings it can bring about
+	reacher    []bool                  // place: moves trims, lambda or a summed shift
+	sums       []map[sumKey]*sensorSum // sensor
+	spans      []span                  // bank*4+state, for the candidates at hand
+	wanted     []bool                  // bank*4+state: read or mixed into a lambda
+	floats     []float64
+	masks      []uint64
+	may, joint [][]float64
+	places     []int8
+	children   [][]offspring // place
 }
 
-// suffix holds, for each position, what the later places can do to an observation:
-// the most one of them can, and the chance that all together do not.
-type suffix struct{ one, none []float64 }
+type sumKey struct{ have, may uint64 }
 
-// pullSuffix holds, for each position, how far the later places can pull a trim:
-// one of them, or all.
-type pullSuffix struct{ loOne, hiOne, loAll, hiAll []float64 }
+// plus is a finding a unit can bring about: a code, a remark or a look.
+type plus struct {
+	kind    int8 // 0 remark, 1 code, 2 outcome
+	channel int
+	slot    int
+	q       float64
+	power   float64
+}
 
-func newBounds(c *calc, order []int) *bounds {
+// span is how far the candidates can pull the lies and the totals of a bank in one
+// state: one of them, or all.
+type span struct{ lieOne, lieAll, totOne, totAll reachPair }
+
+type reachPair struct{ lo, hi float64 }
+
+func (r *reachPair) one(x float64) { r.lo, r.hi = min(r.lo, x), max(r.hi, x) }
+func (r *reachPair) add(lo, hi float64) {
+	r.lo += lo
+	r.hi += hi
+}
+
+// subtree is all sets above one node, sorted by what their first further cause can
+// gain.
+type subtree struct {
+	node   int32
+	log    float64   // of everything common
+	cands  []int8    // places, the most promising first
+	ub     []float64 // position: all sets whose first further place is here or later
+	own    []float64 // position: the set with this place alone added
+	above  []float64 // position: the sets with this place and later ones added
+	mayAll []uint64  // position: mask of the places from here on
+}
+
+// cand is a place that may be added.
+type cand struct {
+	place   int8
+	reaches bool    // moves trims, lambda or a summed shift
+	touches bool    // moves what is known of a coupled sensor
+	og      float64 // odds times gain
+	j       float64 // the sensors' part with it alone
+	jMany   float64 // the same with others that reach, where it touches
+	worth   float64
+}
+
+func newBounds(c *calc) *bounds {
 	w := c.w
-	n := len(order)
-	b := &bounds{c: c, order: order, start: make([]int, n+1), one: make([]float64, n+1), prod: make([]float64, n+1), link: make([]float64, n+1)}
-	for i, p := range order {
-		b.start[i] = len(b.later)
-		for u := w.places[p].first; u < w.places[p].last; u++ {
-			b.later = append(b.later, int16(u))
+	b := &bounds{c: c, clean: make([]float64, len(w.units)), plus: make([][]plus, len(w.units)), reacher: make([]bool, len(w.places)),
+		spans: make([]span, w.nb*4), wanted: make([]bool, w.nb*4), children: make([][]offspring, len(w.places))}
+	for _, cell := range c.cells {
+		b.wanted[cell.bank*4+cell.state] = true
+	}
+	for _, l := range c.lambdas {
+		for bank := range w.nb {
+			b.wanted[bank*4+l.state] = true
 		}
 	}
-	b.start[n] = len(b.later)
-	b.rank = make([]int, len(w.places))
-	for p := range b.rank {
-		b.rank[p] = -1
-	}
-	for i, p := range order {
-		b.rank[p] = i
-	}
-	for p := range w.places {
-		miss := 1 - w.places[p].prior
-		b.odds = append(b.odds, (1-miss)/miss)
-		lmiss := miss
-		for _, par := range w.places[p].parents {
-			lmiss *= 1 - par.p
-		}
-		b.most = append(b.most, (1-lmiss)/miss)
-	}
-	maker := make([]bool, len(w.places))
 	for _, p := range c.child {
+		pr := w.places[p].prior
 		for _, par := range w.places[p].parents {
-			maker[par.place] = true
-		}
-	}
-	b.prod[n] = 1
-	most, makers := 1.0, 0.0
-	for i := n - 1; i >= 0; i-- {
-		p := order[i]
-		b.one[i] = b.one[i+1] + b.odds[p]
-		b.prod[i] = b.prod[i+1] * (1 + b.odds[p])
-		most *= 1 + b.most[p]
-		if maker[p] {
-			makers += b.odds[p]
-		}
-		// A link adds weight only to sets that hold some maker.
-		b.link[i] = makers * (most - b.prod[i])
-	}
-	for i := range c.remarks {
-		b.remarks = append(b.remarks, b.suffix(c.remarks[i].q))
-	}
-	for i := range c.codes {
-		b.codes = append(b.codes, b.suffix(c.codes[i].q))
-	}
-	for i := range c.outcomes {
-		var s []suffix
-		for j := range c.outcomes[i].d {
-			s = append(s, b.suffix(c.outcomes[i].d[j]))
-		}
-		b.outcomes = append(b.outcomes, s)
-	}
-	for i := range c.amounts {
-		ch := &c.amounts[i]
-		best := make([]float64, n+1)
-		for j := n - 1; j >= 0; j-- {
-			best[j] = best[j+1]
-			for _, u := range b.later[b.start[j]:b.start[j+1]] {
-				best[j] = max(best[j], ch.show[u])
-			}
-		}
-		b.amounts = append(b.amounts, best)
-		b.shifts = append(b.shifts, b.pullSuffix(func(u int16) float64 { return ch.add[u].mean }))
-	}
-	for bank := range w.nb {
-		for st := range 4 {
-			b.lies = append(b.lies, b.pullSuffix(func(u int16) float64 { return c.pulls[u].lie[bank][st] }))
-			b.totals = append(b.totals, b.pullSuffix(func(u int16) float64 { return c.pulls[u].lie[bank][st] + c.pulls[u].need[bank][st] }))
+			b.children[par.place] = append(b.children[par.place], offspring{p, (1 - (1-pr)*(1-par.p)) / (1 - pr), pr / (1 - pr)})
 		}
 	}
 	for s := range c.sensors {
-		count := make([]int, n+1)
-		for j := n - 1; j >= 0; j-- {
-			count[j] = count[j+1]
-			if c.sensors[s].touches[order[j]] {
-				count[j]++
+		var m uint64
+		for p, t := range c.sensors[s].touches {
+			if t {
+				m |= 1 << p
 			}
 		}
-		b.touch = append(b.touch, count)
-		b.sums = append(b.sums, map[uint64]*sensorSum{})
+		b.touch = append(b.touch, m)
+		b.sums = append(b.sums, map[sumKey]*sensorSum{})
+	}
+	for u := range w.units {
+		b.clean[u] = 1
+		for i := range c.remarks {
+			if q := c.remarks[i].q[u]; q > 0 {
+				b.plus[u] = append(b.plus[u], plus{0, i, 0, q, 1})
+			}
+		}
+		for i := range c.codes {
+			if q := c.codes[i].q[u]; q > 0 {
+				b.plus[u] = append(b.plus[u], plus{1, i, 0, q, c.codes[i].power})
+			}
+		}
+		for i := range c.outcomes {
+			ch := &c.outcomes[i]
+			some := false
+			for _, l := range ch.looks {
+				if l.slot >= 0 {
+					some = true
+					if d := ch.d[l.slot][u]; d > 0 {
+						b.plus[u] = append(b.plus[u], plus{2, i, l.slot, d, l.power})
+					}
+					continue
+				}
+				for j, s := range ch.slots {
+					if l.bank < 0 || s.bank < 0 || s.bank == l.bank {
+						b.clean[u] *= power(1-ch.d[j][u], l.power)
+					}
+				}
+			}
+			for j := range ch.slots {
+				if some && !mentioned(ch.looks, j) {
+					b.clean[u] *= power(1-ch.d[j][u], ch.quiet)
+				}
+			}
+		}
+		p := w.units[u].place
+		if c.pulls[u].any {
+			b.reacher[p] = true
+		}
+		for i := range c.amounts {
+			if c.amounts[i].add[u].has {
+				b.reacher[p] = true
+			}
+		}
 	}
 	return b
 }
 
-func (b *bounds) suffix(q []float64) suffix {
-	n := len(b.order)
-	s := suffix{make([]float64, n+1), make([]float64, n+1)}
-	s.none[n] = 1
-	for i := n - 1; i >= 0; i-- {
-		most := 0.0
-		for _, u := range b.later[b.start[i]:b.start[i+1]] {
-			most = max(most, q[u])
-		}
-		s.one[i] = max(s.one[i+1], most)
-		s.none[i] = s.none[i+1] * (1 - most)
+// above bounds the sets above a node that add places among the candidates; nil when
+// there are none.
+func (b *bounds) above(us []int16, candidates uint64) *subtree {
+	c, w := b.c, b.c.w
+	if candidates == 0 {
+		return nil
 	}
-	return s
-}
+	var have uint64
+	for _, u := range us {
+		have |= 1 << w.units[u].place
+	}
+	t := &subtree{}
 
-func (b *bounds) pullSuffix(at func(int16) float64) pullSuffix {
-	n := len(b.order)
-	s := pullSuffix{make([]float64, n+1), make([]float64, n+1), make([]float64, n+1), make([]float64, n+1)}
-	for i := n - 1; i >= 0; i-- {
-		lo, hi := 0.0, 0.0
-		for _, u := range b.later[b.start[i]:b.start[i+1]] {
-			lo, hi = min(lo, at(u)), max(hi, at(u))
-		}
-		s.loOne[i], s.hiOne[i] = min(s.loOne[i+1], lo), max(s.hiOne[i+1], hi)
-		s.loAll[i], s.hiAll[i] = s.loAll[i+1]+lo, s.hiAll[i+1]+hi
-	}
-	return s
-}
-
-// bound gives the log of a bound on the summed weight of every set that adds one
-// or more places, at or after a position in the order, to a context.
-func (b *bounds) bound(us []int16, next int) float64 {
-	c := b.c
-	w := c.w
-	// The prior of what is added: one place, or more.
-	one, prod := b.one[next], b.prod[next]
-	for _, p := range c.child {
-		if b.rank[p] < next {
-			continue
-		}
-		miss, made := 1.0, false
-		for _, par := range w.places[p].parents {
-			if w.has(us, par.place) {
-				miss *= 1 - par.p
-				made = true
-			}
-		}
-		if made {
-			pr := w.places[p].prior
-			o := (1 - (1-pr)*miss) / (1 - pr)
-			one += o - b.odds[p]
-			prod *= (1 + o) / (1 + b.odds[p])
-		}
-	}
-	many := max(prod-1-one, 0) + b.link[next]*prod/b.prod[next]
-	if one <= 0 {
-		return math.Inf(-1)
-	}
-	base := b.priorBound(us, next)
-
-	a1, a2 := product{p: 1}, product{p: 1}
+	// What is there, apart from the sensors, and what it leaves unexplained.
+	common := product{p: c.priorPresent(us)}
 	for i := range c.outcomes {
-		x1, x2 := b.outcomeBound(i, us, next)
-		a1.mul(x1)
-		a2.mul(x2)
-	}
-	for i := range c.amounts {
-		lo, hi := b.shifts[i].span(next, false)
-		a1.mul(c.amounts[i].bound(us, lo, hi, b.amounts[i][next]))
-		lo, hi = b.shifts[i].span(next, true)
-		a2.mul(c.amounts[i].bound(us, lo, hi, b.amounts[i][next]))
+		common.mul(c.outcomes[i].likelihood(us))
 	}
 	for i := range c.remarks {
-		m := c.remarks[i].missed(us)
-		a1.mul(1 - m*(1-b.remarks[i].one[next]))
-		a2.mul(1 - m*b.remarks[i].none[next])
+		common.mul(1 - c.remarks[i].missed(us))
 	}
 	for i := range c.codes {
 		if c.codes[i].bank < 0 {
-			m := c.codes[i].missed(us)
-			a1.mul(tempered(m*(1-b.codes[i].one[next]), c.codes[i].power))
-			a2.mul(tempered(m*b.codes[i].none[next], c.codes[i].power))
+			common.mul(tempered(c.codes[i].missed(us), c.codes[i].power))
 		}
 	}
-	a1.mul(b.sensors(us, next, false))
-	a2.mul(b.sensors(us, next, true))
-	l1, l2 := a1.log()+math.Log(base*one), math.Inf(-1)
-	if many > 0 {
-		l2 = a2.log() + math.Log(base*many)
-	}
-	hi, lo := max(l1, l2), min(l1, l2)
-	return hi + math.Log1p(math.Exp(lo-hi))
-}
+	t.log = common.log()
 
-// priorBound is the prior odds of what is there, were all that is still to come
-// and can have made it there too.
-func (b *bounds) priorBound(us []int16, next int) float64 {
-	w := b.c.w
-	pr := 1.0
-	for _, u := range us {
-		p := &w.places[w.units[u].place]
-		miss := 1 - p.prior
-		for _, par := range p.parents {
-			if b.rank[par.place] >= next || w.has(us, par.place) {
-				miss *= 1 - par.p
+	// Sensors that nothing couples: each candidate that touches one may gain all
+	// that any can.
+	loose := 1.0
+	var gainBuf [MaxSensors]float64
+	gainAt := gainBuf[:0]
+	joint, jointMay := b.joint[:0], [MaxSensors]*sensorSum{}
+	c.sums = c.sums[:0]
+	coupledTouch := uint64(0)
+	for s := range c.sensors {
+		m := c.sensors[s].sum(us)
+		may := m
+		gain := 1.0
+		if at := b.touch[s] & candidates; at != 0 && c.tells(s) {
+			may = b.sum(s, us, have, at)
+			if c.coupled[s] {
+				coupledTouch |= at
+			} else if len(c.sensors[s].touched)+len(c.sensors[s].fixed) > 0 {
+				gain = max(1, may.total/max(m.total, 1e-300))
 			}
 		}
-		pr *= w.units[u].chance * (1 - miss) / (1 - p.prior)
-	}
-	return pr
-}
-
-// outcomeBound bounds what a test showed: more causes only take from the default
-// and only add to an outcome.
-func (b *bounds) outcomeBound(i int, us []int16, next int) (one, many float64) {
-	ch := &b.c.outcomes[i]
-	var buf [24]float64
-	fires := buf[:0]
-	for j := range ch.slots {
-		miss := 1 - ch.slots[j].false
-		for _, u := range us {
-			miss *= 1 - ch.d[j][u]
+		c.sums = append(c.sums, m)
+		joint = append(joint, m.classes)
+		jointMay[s] = may
+		gainAt = append(gainAt, gain)
+		if !c.coupled[s] {
+			loose *= m.total
 		}
-		fires = append(fires, 1-miss)
 	}
-	one, many = 1, 1
-	for _, l := range ch.looks {
-		if l.slot < 0 {
-			x := seen(ch.slots, []look{l}, fires, 0)
-			one, many = one*x, many*x
-			continue
-		}
-		miss := 1 - fires[l.slot]
-		s := &b.outcomes[i][l.slot]
-		one *= power(1-miss*(1-s.one[next]), l.power)
-		many *= power(1-miss*s.none[next], l.power)
-	}
-	return one, many
-}
 
-// sensors bounds what is known of the sensors, trims and lambda.
-func (b *bounds) sensors(us []int16, next int, many bool) float64 {
-	c := b.c
-	w := c.w
+	b.joint = joint
+
+	// The gain of each candidate, and how far candidates reach.
+	var buf [64]cand
+	list := buf[:0]
+	clear(b.spans)
+	var gains [64]float64
+	var shiftOne, shiftAll [8]reachPair
+	nAmounts := min(len(c.amounts), 8)
+	for m := candidates; m != 0; m &= m - 1 {
+		p := bits.TrailingZeros64(m)
+		pl := &w.places[p]
+		k := cand{place: int8(p), reaches: b.reacher[p], touches: coupledTouch>>p&1 == 1}
+		gain := 0.0
+		for u := pl.first; u < pl.last; u++ {
+			gain = max(gain, b.gain(u, us))
+		}
+		for s := range c.sensors {
+			if b.touch[s]>>p&1 == 1 {
+				gain *= gainAt[s]
+			}
+		}
+		gains[p] = gain
+		k.og = gain * b.odds(p, us)
+		list = append(list, k)
+		if k.reaches {
+			b.stretch(pl, &shiftOne, &shiftAll, nAmounts)
+		}
+	}
+	for i := range list {
+		list[i].og *= b.makes(int(list[i].place), &gains, candidates)
+	}
+
+	// The sensors together: as they are, with what touches them, with one candidate
+	// that reaches, and with several; each with the sensors as they are and as they
+	// may be.
 	c.miss = c.miss[:0]
 	for k := range c.codes {
-		m := c.codes[k].missed(us)
-		if many {
-			m *= b.codes[k].none[next]
-		} else {
-			m *= 1 - b.codes[k].one[next]
-		}
-		c.miss = append(c.miss, m)
-	}
-	c.sums = c.sums[:0]
-	c.j.classes = c.j.classes[:0]
-	for s := range c.sensors {
-		m := b.sum(s, us, next)
-		c.sums = append(c.sums, m)
-		c.j.classes = append(c.j.classes, m.classes)
+		c.miss = append(c.miss, c.codes[k].missed(us))
 	}
 	sc := c.scene(us)
-	c.sizeJoint()
-	j := &c.j
-	for i, f := range c.fronts {
-		for k := range c.sensors[f].classes {
-			cl := &c.sensors[f].classes[k]
-			x := 1.0
-			for _, bank := range w.sens[f].banks {
-				x *= b.trimBound(&sc, bank, cl, next, many)
-			}
-			j.trim[i][k] = x
-			for l := range c.lambdas {
-				j.dev[i][k*len(c.lambdas)+l] = b.reach(&sc, f, cl, c.lambdas[l].state, next, many)
-			}
-		}
+	as := amountsOf(c, us)
+	one, all := 1.0, 1.0
+	for i := range nAmounts {
+		one *= c.amounts[i].bound(us, shiftOne[i].lo, shiftOne[i].hi, 0)
+		all *= c.amounts[i].bound(us, shiftAll[i].lo, shiftAll[i].hi, 0)
 	}
-	j.exact = false
-	c.sumHonest()
-	p := c.sumJoint(nil)
-	for s := range c.sums {
-		if !c.coupled[s] {
-			p *= c.sums[s].total
-		}
+	for i := nAmounts; i < len(c.amounts); i++ {
+		one, all = math.Inf(1), math.Inf(1) // more than the case format can bring
 	}
+	may := b.may[:0]
+	for s := range joint {
+		x := joint[s]
+		if c.coupled[s] {
+			x = jointMay[s].classes
+		}
+		may = append(may, x)
+	}
+	b.may = may
+	sum := func(classes [][]float64, factor float64) (total, honest float64) {
+		c.j.classes = classes
+		c.j.sound = 0
+		total = loose * factor * c.sumJoint(nil)
+		return total, loose * factor * c.j.sound
+	}
+	var js jointSums
+	c.fillJoint(&sc)
+	js.none, _ = sum(joint, as)
+	b.fillJoint(&sc, false)
+	js.reach, js.honest = sum(joint, one)
+	best0 := 1.0 // the trims' part of honest
+	for i := range c.fronts {
+		best0 *= c.j.trim[i][0]
+	}
+	b.fillJoint(&sc, true)
+	js.many, _ = sum(joint, all)
+	js.manyMay = js.many
+	if coupledTouch != 0 {
+		js.manyMay, _ = sum(may, all)
+	}
+	c.j.classes = joint
+	js.order()
 	if c.judged {
-		p *= max(c.cleanness(true, true), c.cleanness(false, true))
+		js.scale(max(c.cleanness(true, true), c.cleanness(false, true)))
+	}
+
+	for i := range list {
+		k := &list[i]
+		switch {
+		case k.touches:
+			k.j = 0 // below
+		case k.reaches:
+			// One candidate alone reaches no further than it does itself: of the part
+			// with honest front sensors that is known to the point.
+			fit := b.fit(&sc, us, int(k.place), as) / (best0 * one)
+			k.j = js.reach - js.honest*(1-min(fit, 1))
+		default:
+			k.j = js.none
+		}
+	}
+	// A candidate that touches a coupled sensor: with the sensors as it makes them,
+	// alone and with others that reach.
+	if coupledTouch != 0 {
+		b.touching(us, list, &js, &sc, joint, loose, as, one, all, best0)
+	}
+	// First what holds most of the bound, so that little is left for the rest.
+	reachAll, touchAll := 0.0, 0.0
+	for i := range list {
+		if list[i].touches {
+			touchAll += list[i].og
+		} else if list[i].reaches {
+			reachAll += list[i].og
+		}
+	}
+	for i := range list {
+		k := &list[i]
+		k.worth = k.og * k.j
+		switch {
+		case k.touches:
+			k.worth += k.og * (k.jMany*reachAll + js.manyMay*touchAll/2)
+		case k.reaches:
+			k.worth += k.og * (js.many*reachAll/2 + js.manyMay*touchAll*touchAll/2)
+		}
+	}
+	slices.SortFunc(list, func(x, y cand) int {
+		return cmp.Or(cmp.Compare(y.worth, x.worth), cmp.Compare(x.place, y.place))
+	})
+	n := len(list)
+	b.grow(t, n)
+	plain, reach, touch := 1.0, 1.0, 1.0 // products over what does neither, only reaches, touches
+	sumReach, sumTouch, first, second, x := 0.0, 0.0, 0.0, 0.0, 0.0
+	var mask uint64
+	for i := n - 1; i >= 0; i-- {
+		k := &list[i]
+		moving := func() float64 {
+			return first + max(reach-1-sumReach, 0)*js.many + second*max(reach-1, 0) + max(touch-1-sumTouch, 0)*reach*js.manyMay
+		}
+		before := moving()
+		var with float64 // all sets that hold this one
+		switch {
+		case k.touches || k.reaches:
+			first += k.og * k.j
+			if k.touches {
+				touch *= 1 + k.og
+				sumTouch += k.og
+				second += k.og * k.jMany
+			} else {
+				reach *= 1 + k.og
+				sumReach += k.og
+			}
+			with = plain * max(moving()-before, 0)
+		default:
+			with = k.og * plain * (js.none + before)
+			plain *= 1 + k.og
+		}
+		x += with
+		alone := k.og * k.j
+		t.cands[i] = k.place
+		mask |= 1 << k.place
+		t.mayAll[i] = mask
+		t.ub[i] = t.log + math.Log(max(x, 1e-300))
+		t.own[i] = t.log + math.Log(max(alone, 1e-300))
+		t.above[i] = t.log + math.Log(max(with-alone, 1e-12*with, 1e-300))
+	}
+	return t
+}
+
+// grow takes memory for n candidates out of a slab.
+func (b *bounds) grow(t *subtree, n int) {
+	if len(b.floats) < 3*n {
+		b.floats = make([]float64, 4096)
+	}
+	f := b.floats
+	b.floats = b.floats[3*n:]
+	t.ub, t.own, t.above = f[:n:n], f[n:2*n:2*n], f[2*n:3*n:3*n]
+	if len(b.masks) < n {
+		b.masks, b.places = make([]uint64, 2048), make([]int8, 2048)
+	}
+	t.mayAll, t.cands = b.masks[:n:n], b.places[:n:n]
+	b.masks, b.places = b.masks[n:], b.places[n:]
+}
+
+// jointSums are the sums over the sensors: as they are, with one candidate that
+// reaches, with several, and with several that may touch the sensors as well.
+type jointSums struct {
+	none, reach, many, manyMay float64
+	honest                     float64 // the part of reach with honest front sensors
+}
+
+// order makes each sum no less than those it contains.
+func (j *jointSums) order() {
+	j.reach = max(j.reach, j.none)
+	j.many = max(j.many, j.reach)
+	j.manyMay = max(j.manyMay, j.many)
+}
+
+func (j *jointSums) scale(x float64) {
+	for _, p := range []*float64{&j.none, &j.reach, &j.many, &j.manyMay, &j.honest} {
+		*p *= x
+	}
+}
+
+// touching fills in the sensors' part for candidates that touch coupled sensors.
+func (b *bounds) touching(us []int16, list []cand, js *jointSums, sc *scene, joint [][]float64, loose, as, one, all, best0 float64) {
+	c, w := b.c, b.c.w
+	scale := 1.0
+	if c.judged {
+		scale = max(c.cleanness(true, true), c.cleanness(false, true))
+	}
+	var withBuf [MaxSensors][]float64
+	with := withBuf[:len(joint)]
+	var buf [maxContext + 1]int16
+	each := func(k *cand, do func()) {
+		pl := &w.places[k.place]
+		for u := pl.first; u < pl.last; u++ {
+			add := append(append(buf[:0], us...), int16(u))
+			copy(with, joint)
+			for s := range c.sensors {
+				if c.coupled[s] && b.touch[s]>>k.place&1 == 1 {
+					with[s] = c.sensors[s].sum(add).classes
+				}
+			}
+			c.j.classes = with
+			c.j.sound = 0
+			do()
+		}
+	}
+	// The tables hold the reach of several when this is entered.
+	for i := range list {
+		if k := &list[i]; k.touches {
+			each(k, func() { k.jMany = max(k.jMany, loose*all*c.sumJoint(nil)*scale) })
+		}
+	}
+	b.fillJoint(sc, false)
+	for i := range list {
+		if k := &list[i]; k.touches && k.reaches {
+			fit := min(b.fit(sc, us, int(k.place), as)/(best0*one), 1)
+			each(k, func() {
+				x := loose * one * c.sumJoint(nil)
+				k.j = max(k.j, (x-loose*one*c.j.sound*(1-fit))*scale)
+			})
+		}
+	}
+	c.fillJoint(sc)
+	for i := range list {
+		if k := &list[i]; k.touches && !k.reaches {
+			each(k, func() { k.j = max(k.j, loose*as*c.sumJoint(nil)*scale) })
+		}
+	}
+	for i := range list {
+		if k := &list[i]; k.touches {
+			k.jMany = max(k.jMany, k.j)
+		}
+	}
+}
+
+// fit is the likelihood of trims, with honest front sensors, and of the summed
+// shifts with one place added: the best of its units.
+func (b *bounds) fit(s *scene, us []int16, place int, as float64) float64 {
+	c, w := b.c, b.c.w
+	best := 0.0
+	pl := &w.places[place]
+	var buf [maxContext + 1]int16
+	for u := pl.first; u < pl.last; u++ {
+		x := &c.pulls[u]
+		p := 1.0
+		for i := range c.cells {
+			cell := &c.cells[i]
+			bk, st := cell.bank, cell.state
+			p *= cell.table.at(s.need[bk][st]+s.lie[bk][st]+x.need[bk][st]+x.lie[bk][st],
+				s.needVar[bk][st]+s.lieVar[bk][st]+x.needVar[bk][st]+x.lieVar[bk][st])
+		}
+		with := append(append(buf[:0], us...), int16(u))
+		for i := range c.amounts {
+			if c.amounts[i].add[u].has {
+				p *= c.amounts[i].likelihood(with)
+			} else {
+				p *= c.amounts[i].likelihood(us)
+			}
+		}
+		best = max(best, p)
+	}
+	return best
+}
+
+func amountsOf(c *calc, us []int16) float64 {
+	p := 1.0
+	for i := range c.amounts {
+		p *= c.amounts[i].likelihood(us)
 	}
 	return p
 }
 
-// sum bounds the weights of a sensor's classes.
-func (b *bounds) sum(s int, us []int16, next int) *sensorSum {
-	sc := &b.c.sensors[s]
-	count := b.touch[s][next]
-	if count == 0 {
-		return sc.sum(us)
+// gain is how much a unit can multiply the likelihood of what it can bring about or
+// keep clean, given what is there. For a quantity whose level it would decide it is
+// at least one, since something else may decide it then.
+func (b *bounds) gain(u int, us []int16) float64 {
+	c := b.c
+	g := b.clean[u]
+	for _, x := range b.plus[u] {
+		switch x.kind {
+		case 0:
+			m := c.remarks[x.channel].missed(us)
+			g *= (1 - m*(1-x.q)) / (1 - m)
+		case 1:
+			m := c.codes[x.channel].missed(us)
+			g *= tempered(m*(1-x.q), x.power) / tempered(m, x.power)
+		default:
+			ch := &c.outcomes[x.channel]
+			miss := 1 - ch.slots[x.slot].false
+			for _, o := range us {
+				miss *= 1 - ch.d[x.slot][o]
+			}
+			g *= power((1-miss*(1-x.q))/(1-miss), x.power)
+		}
 	}
-	key := uint64(count)
+	for i := range c.amounts {
+		if s := c.amounts[i].show[u]; s >= 0 {
+			g *= max(1, s/c.amounts[i].likelihood(us))
+		}
+	}
+	return g
+}
+
+// odds is the prior odds of a place given what is there, times what it adds to the
+// odds of its children that are there already.
+func (b *bounds) odds(p int, us []int16) float64 {
+	w := b.c.w
+	pl := &w.places[p]
+	miss := 1 - pl.prior
+	for _, par := range pl.parents {
+		if w.has(us, par.place) {
+			miss *= 1 - par.p
+		}
+	}
+	o := (1 - miss) / (1 - pl.prior)
+	for _, l := range b.children[p] {
+		if w.has(us, l.child) {
+			o *= l.with / l.base
+		}
+	}
+	return o
+}
+
+// offspring is a place that another can make, with its odds so made and else.
+type offspring struct {
+	child      int
+	with, base float64
+}
+
+// makes is what a candidate adds to the terms of candidates it can make.
+func (b *bounds) makes(p int, gains *[64]float64, candidates uint64) float64 {
+	x := 1.0
+	for _, l := range b.children[p] {
+		if candidates>>l.child&1 == 1 {
+			g := gains[l.child]
+			x *= (1 + l.with*g) / (1 + l.base*g)
+		}
+	}
+	return x
+}
+
+// stretch notes how far a place can pull trims, lies and summed shifts.
+func (b *bounds) stretch(pl *place, one, all *[8]reachPair, amounts int) {
+	c, w := b.c, b.c.w
+	for bank := range w.nb {
+		if !pl.reaches(bank) {
+			continue
+		}
+		for st := range 4 {
+			if !b.wanted[bank*4+st] {
+				continue
+			}
+			sp := &b.spans[bank*4+st]
+			var lie, tot reachPair
+			for u := pl.first; u < pl.last; u++ {
+				x := &c.pulls[u]
+				lie.one(x.lie[bank][st])
+				tot.one(x.lie[bank][st] + x.need[bank][st])
+			}
+			sp.lieOne.one(lie.lo)
+			sp.lieOne.one(lie.hi)
+			sp.totOne.one(tot.lo)
+			sp.totOne.one(tot.hi)
+			sp.lieAll.add(lie.lo, lie.hi)
+			sp.totAll.add(tot.lo, tot.hi)
+		}
+	}
+	for i := range amounts {
+		var r reachPair
+		for u := pl.first; u < pl.last; u++ {
+			r.one(c.amounts[i].add[u].mean)
+		}
+		one[i].one(r.lo)
+		one[i].one(r.hi)
+		all[i].add(r.lo, r.hi)
+	}
+}
+
+// sum bounds the weights of a sensor's classes were any of the candidate places that
+// touch it there too.
+func (b *bounds) sum(s int, us []int16, have, may uint64) *sensorSum {
+	sc := &b.c.sensors[s]
+	key := sumKey{0, may}
 	var buf [maxContext]int16
 	mine := buf[:0]
 	for _, u := range us {
 		if sc.touches[b.c.w.units[u].place] {
-			key = key<<10 | uint64(u+1)
+			key.have = key.have<<10 | uint64(u+1)
 			mine = append(mine, u)
 		}
 	}
 	m, ok := b.sums[s][key]
 	if !ok {
-		later := []int16{}
-		for _, u := range b.later[b.start[next]:] {
-			if sc.touches[b.c.w.units[u].place] {
-				later = append(later, u)
+		later := make([]int16, 0, 16)
+		for x := may; x != 0; x &= x - 1 {
+			pl := &b.c.w.places[bits.TrailingZeros64(x)]
+			for u := pl.first; u < pl.last; u++ {
+				later = append(later, int16(u))
 			}
 		}
 		m = sc.weigh(mine, later)
@@ -347,55 +639,78 @@ func (b *bounds) sum(s int, us []int16, next int) *sensorSum {
 	return m
 }
 
-func (s *pullSuffix) span(next int, many bool) (lo, hi float64) {
-	if many {
-		return s.loAll[next], s.hiAll[next]
+// fillJoint tabulates bounds on trims and lambda with one candidate added, or any.
+func (b *bounds) fillJoint(s *scene, many bool) {
+	c, w := b.c, b.c.w
+	j := &c.j
+	j.exact = false
+	n := len(c.lambdas)
+	for i, f := range c.fronts {
+		for k := range c.sensors[f].classes {
+			cl := &c.sensors[f].classes[k]
+			x := 1.0
+			for _, bank := range w.sens[f].banks {
+				x *= b.trimBound(s, bank, cl, many)
+			}
+			j.trim[i][k] = x
+			for l := range c.lambdas {
+				j.dev[i][k*n+l] = b.reach(s, f, cl, c.lambdas[l].state, many)
+			}
+		}
 	}
-	return s.loOne[next], s.hiOne[next]
+	c.sumHonest()
 }
 
-func (b *bounds) trimBound(s *scene, bank int, cl *class, next int, many bool) float64 {
+func (b *bounds) trimBound(s *scene, bank int, cl *class, many bool) float64 {
 	c := b.c
-	cells := c.cellsOf[bank]
-	if len(cells) == 0 {
-		return 1
-	}
 	p := 1.0
-	for _, i := range cells {
+	for _, i := range c.cellsOf[bank] {
 		cell := &c.cells[i]
 		st := cell.state
 		if cl.open {
 			p *= cell.table.at(0, 16)
 			continue
 		}
-		lo, hi := b.totals[bank*4+st].span(next, many)
+		r := b.spans[bank*4+st].totOne
+		if many {
+			r = b.spans[bank*4+st].totAll
+		}
 		m := s.need[bank][st] + s.lie[bank][st] + cl.lie[st]
-		p *= cell.table.best(m+lo, m+hi)
+		if r.lo == 0 && r.hi == 0 {
+			p *= cell.table.at(m, s.needVar[bank][st]+s.lieVar[bank][st]+cl.lieVar[st])
+		} else {
+			p *= cell.table.best(m+r.lo, m+r.hi)
+		}
 	}
 	return p
 }
 
-func (b *bounds) reach(s *scene, f int, cl *class, st, next int, many bool) devReach {
-	w := b.c.w
+func (b *bounds) reach(s *scene, f int, cl *class, st int, many bool) devReach {
+	c, w := b.c, b.c.w
 	var out devReach
 	for _, bank := range w.sens[f].banks {
-		llo, lhi := b.lies[bank*4+st].span(next, many)
-		tlo, thi := b.totals[bank*4+st].span(next, many)
-		lie := s.lie[bank][st] + cl.lie[st]
-		need := s.need[bank][st]
-		if cl.open {
-			// Without the sensor the need itself shows, lies do not.
-			out.lo += need + tlo - max(lhi, 0)
-			out.hi += need + thi - min(llo, 0)
-		} else {
-			t1, t2 := need+lie+tlo, need+lie+thi
-			out.lo += wrongBy(lie+lhi) + min(0, t1-w.saturate(t1))
-			out.hi += wrongBy(lie+llo) + max(0, t2-w.saturate(t2))
+		sp := &b.spans[bank*4+st]
+		lies, tots := sp.lieOne, sp.totOne
+		if many {
+			lies, tots = sp.lieAll, sp.totAll
 		}
-		out.variance += 1 // any; a span takes the best of all
-	}
-	if out.hi <= out.lo {
-		out.hi = out.lo + 1e-9
+		lie := s.lie[bank][st] + cl.lie[st]
+		need := c.shownNeed(s, bank, st)
+		seen := c.hasCell[bank][st]
+		switch {
+		case cl.open && seen:
+			// Without the sensor the need itself shows, lies do not.
+			out.lo += need + tots.lo - max(lies.hi, 0)
+			out.hi += need + tots.hi - min(lies.lo, 0)
+		case cl.open:
+		default:
+			t1, t2 := need+lie+lies.lo, need+lie+lies.hi
+			if seen {
+				t1, t2 = need+lie+tots.lo, need+lie+tots.hi
+			}
+			out.lo += wrongBy(lie+lies.hi) + min(0, t1-w.saturate(t1))
+			out.hi += wrongBy(lie+lies.lo) + max(0, t2-w.saturate(t2))
+		}
 	}
 	return out
 }

@@ -1,10 +1,8 @@
 package diag
 
 import (
-	"cmp"
 	"container/heap"
 	"math"
-	"slices"
 )
 
 // The search over contexts. Every set of causes of the engine and its banks is
@@ -15,7 +13,8 @@ import (
 const (
 	maxContext  = 5    // causes of the engine and its banks at once
 	leftTarget  = 1e-2 // share left out at which the search is content
-	budgetNodes = 4000 // bound evaluations, as a stop for hostile cases
+	negligible  = 1e-6 // share of a set and all above it that is not looked at
+	budgetNodes = 1500
 )
 
 // node is a set of context units with its weight.
@@ -27,21 +26,21 @@ type node struct {
 
 func (n *node) units() []int16 { return n.us[:n.n] }
 
-// frontier is all supersets of a node whose further places come at or after next in
-// the order of places; ub bounds their log weight together.
+// frontier is the part of a subtree that has not been looked at: its sets that add a
+// candidate at or after next, and none before.
 type frontier struct {
-	node int32
-	next int16
-	ub   float64
+	tree int32
+	next int32
+	ub   float64 // log
 }
 
-type openHeap []frontier
+type frontierHeap []frontier
 
-func (h openHeap) Len() int           { return len(h) }
-func (h openHeap) Less(i, j int) bool { return h[i].ub > h[j].ub }
-func (h openHeap) Swap(i, j int)      { h[i], h[j] = h[j], h[i] }
-func (h *openHeap) Push(x any)        { *h = append(*h, x.(frontier)) }
-func (h *openHeap) Pop() any {
+func (h frontierHeap) Len() int           { return len(h) }
+func (h frontierHeap) Less(i, j int) bool { return h[i].ub > h[j].ub }
+func (h frontierHeap) Swap(i, j int)      { h[i], h[j] = h[j], h[i] }
+func (h *frontierHeap) Push(x any)        { *h = append(*h, x.(frontier)) }
+func (h *frontierHeap) Pop() any {
 	old := *h
 	x := old[len(old)-1]
 	*h = old[:len(old)-1]
@@ -54,7 +53,6 @@ type belief struct {
 	nodes   []node
 	logZ    float64
 	leftOut float64
-	order   []int // places, the most telling first
 	marg    []float64
 	smarg   [][]float64 // sensor, place
 	work    int
@@ -63,96 +61,91 @@ type belief struct {
 func (c *calc) infer() *belief {
 	w := c.w
 	b := &belief{c: c}
+	bd := newBounds(c)
+	var trees []*subtree
+	var h frontierHeap
 	b.nodes = append(b.nodes, node{lw: c.weigh(nil)})
-	single := make([]float64, len(w.places))
-	for p := range w.places {
-		if !c.touched[p] {
-			continue
-		}
-		b.order = append(b.order, p)
-		single[p] = math.Inf(-1)
-		for u := w.places[p].first; u < w.places[p].last; u++ {
-			n := node{n: 1}
-			n.us[0] = int16(u)
-			n.lw = c.weigh(n.units())
-			single[p] = max(single[p], n.lw)
-			b.nodes = append(b.nodes, n)
-		}
-	}
-	slices.SortStableFunc(b.order, func(i, j int) int { return cmp.Compare(single[j], single[i]) })
-	rank := make([]int, len(w.places))
-	for i, p := range b.order {
-		rank[p] = i
-	}
-
-	bd := newBounds(c, b.order)
-	// The empty set and the single causes are weighed already; what is open are
-	// the larger sets above each single cause.
 	best := b.nodes[0].lw
-	for i := range b.nodes {
-		best = max(best, b.nodes[i].lw)
-	}
-	z := 0.0
-	for i := range b.nodes {
-		z += math.Exp(b.nodes[i].lw - best)
-	}
-	var h openHeap
-	openSum := 0.0
-	push := func(ni int32, next int) {
-		if next >= len(b.order) {
+	z, waiting, dropped := 1.0, 0.0, 0.0 // against best
+	scale := func(lg float64) float64 { return math.Exp(min(lg-best, 600)) }
+	push := func(tree, next int) {
+		t := trees[tree]
+		if next == len(t.cands) {
 			return
 		}
+		waiting += scale(t.ub[next])
+		heap.Push(&h, frontier{int32(tree), int32(next), t.ub[next]})
+	}
+	grow := func(n int, candidates uint64) {
+		t := bd.above(b.nodes[n].units(), candidates)
 		b.work++
-		ub := bd.bound(b.nodes[ni].units(), next)
-		if math.IsInf(ub, -1) {
-			return
+		switch {
+		case t == nil:
+		case int(b.nodes[n].n) == maxContext:
+			dropped += scale(t.ub[0]) // counted, not weighed
+		default:
+			t.node = int32(n)
+			trees = append(trees, t)
+			push(len(trees)-1, 0)
 		}
-		x := math.Exp(min(ub-best, 600))
-		openSum += x
-		if int(b.nodes[ni].n) == maxContext {
-			b.leftOut += x // too many at once to go on; counted, not weighed
-			openSum -= x
-			return
+	}
+	var all uint64
+	for p, t := range c.touched {
+		if t {
+			all |= 1 << p
 		}
-		heap.Push(&h, frontier{ni, int16(next), ub})
 	}
-	for i := 1; i < len(b.nodes); i++ {
-		push(int32(i), rank[w.units[b.nodes[i].us[0]].place]+1)
-	}
+	grow(0, all)
 	for len(h) > 0 {
-		if b.work%256 == 0 || openSum < leftTarget*z {
-			openSum = 0 // sums of differences drift; take it afresh
+		if waiting+dropped < leftTarget*z || b.work > budgetNodes {
+			waiting = 0 // sums of differences drift; take it afresh
 			for i := range h {
-				openSum += math.Exp(min(h[i].ub-best, 600))
+				waiting += scale(h[i].ub)
 			}
-			if openSum < leftTarget*z || b.work > budgetNodes {
+			if waiting+dropped < leftTarget*z || b.work > budgetNodes {
 				break
 			}
 		}
-		o := heap.Pop(&h).(frontier)
-		openSum -= math.Exp(min(o.ub-best, 600))
-		p := &w.places[b.order[o.next]]
+		f := heap.Pop(&h).(frontier)
+		waiting -= scale(f.ub)
+		t := trees[f.tree]
+		p := &w.places[t.cands[f.next]]
+		rest := uint64(0)
+		if int(f.next)+1 < len(t.cands) {
+			rest = t.mayAll[f.next+1]
+		}
+		push(int(f.tree), int(f.next)+1)
+		above := scale(t.above[f.next])
+		if scale(t.own[f.next])+above < negligible*z {
+			dropped += scale(t.own[f.next]) + above
+			continue
+		}
+		if above < negligible*z {
+			dropped += above
+			rest = 0
+		}
 		for u := p.first; u < p.last; u++ {
-			n := b.nodes[o.node]
+			n := b.nodes[t.node]
 			n.us[n.n] = int16(u)
 			n.n++
 			n.lw = c.weigh(n.units())
+			b.work++
 			if n.lw > best {
-				f := math.Exp(best - n.lw)
-				z, openSum, b.leftOut, best = z*f, openSum*f, b.leftOut*f, n.lw
+				x := math.Exp(best - n.lw)
+				z, waiting, dropped, best = z*x, waiting*x, dropped*x, n.lw
 			}
-			z += math.Exp(n.lw - best)
+			z += scale(n.lw)
 			b.nodes = append(b.nodes, n)
-			push(int32(len(b.nodes)-1), int(o.next)+1)
+			grow(len(b.nodes)-1, rest)
 		}
-		push(o.node, int(o.next)+1)
 	}
+	left := dropped
 	for i := range h {
-		b.leftOut += math.Exp(min(h[i].ub-best, 600))
+		left += scale(h[i].ub)
 	}
 	b.logZ = best + math.Log(z)
-	b.leftOut += z * b.sensorTail()
-	b.leftOut = b.leftOut / (b.leftOut + z)
+	left += z * b.sensorTail()
+	b.leftOut = left / (left + z)
 	b.spread()
 	return b
 }

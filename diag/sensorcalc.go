@@ -17,11 +17,30 @@ type sensorCalc struct {
 	offset   float64 // taken out of base
 	fixed    []sensorFinding
 	touched  []sensorFinding // those that the context can move
-	touches  []bool          // context place
+	rises    []rise          // the same, taken apart for speed
+	falls    []fall
+	levels   []*sensorFinding
+	touches  []bool // context place
 	memo     map[uint64]*sensorSum
 	lastKey  uint64
 	last     *sensorSum
 	unitCode [][]float64 // bank code channel, unit
+}
+
+// rise is a code or an outcome that was seen: any cause can bring it about, and so
+// can the context. Its likelihood is 1 - weight * miss of the context * miss of the
+// state, to a power.
+type rise struct {
+	weight, power float64
+	miss          []float64 // state
+	cq            []float64 // context unit
+}
+
+// fall is an outcome that was not seen: causes only take from it. What the state
+// takes is in base; here is what the context takes.
+type fall struct {
+	power float64
+	cq    []float64 // context unit
 }
 
 // class is what a group of states does to the outside.
@@ -97,6 +116,9 @@ func newSensorCalc(c *calc, s int) sensorCalc {
 		}
 		sc.base[st] = lg
 	}
+	for i := range sc.touched {
+		sc.takeApart(&sc.touched[i])
+	}
 	sc.offset = slices.Max(sc.base)
 	for st := range sc.base {
 		sc.base[st] = math.Exp(max(sc.base[st]-sc.offset, -600))
@@ -164,6 +186,50 @@ func sided(c chance, position int) float64 {
 	return 0
 }
 
+// takeApart splits a finding that the context can move into its terms.
+func (sc *sensorCalc) takeApart(sf *sensorFinding) {
+	sw := &sc.w.sens[sc.s]
+	missOf := func(none float64, q []float64) []float64 {
+		out := make([]float64, len(sw.states))
+		for st := range out {
+			out[st] = none
+			for _, u := range sw.states[st].units {
+				out[st] *= 1 - q[u]
+			}
+		}
+		return out
+	}
+	switch sf.f.kind {
+	case fSensorCode:
+		sc.rises = append(sc.rises, rise{sf.f.power, 1, missOf(sf.none, sf.q), sf.cq})
+	case fSensorOutcome:
+		unseen := func(j int, power float64) {
+			for st, m := range missOf(1-sf.f.slots[j].false, sf.d[j]) {
+				sc.base[st] += power * math.Log(m)
+			}
+			sc.falls = append(sc.falls, fall{power, sf.cd[j]})
+		}
+		some := false
+		for _, l := range sf.f.looks {
+			if l.slot >= 0 {
+				some = true
+				sc.rises = append(sc.rises, rise{1, l.power, missOf(1-sf.f.slots[l.slot].false, sf.d[l.slot]), sf.cd[l.slot]})
+				continue
+			}
+			for j := range sf.f.slots {
+				unseen(j, l.power)
+			}
+		}
+		for j := range sf.f.slots {
+			if some && !mentioned(sf.f.looks, j) {
+				unseen(j, sf.quiet)
+			}
+		}
+	case fSensorQuantity:
+		sc.levels = append(sc.levels, sf)
+	}
+}
+
 // movedBy tells whether a context unit has a say in the finding.
 func (sf *sensorFinding) movedBy(u int) bool {
 	switch sf.f.kind {
@@ -220,63 +286,14 @@ func (sf *sensorFinding) likelihood(su []int, cu []int16) float64 {
 	return 1
 }
 
-// bound is no less than the likelihood with any of the later units added.
+// bound is no less than the likelihood of a quantity with any of the later units
+// added.
 func (sf *sensorFinding) bound(su []int, cu []int16, later []int16) float64 {
 	lik := sf.likelihood(su, cu)
-	switch sf.f.kind {
-	case fSensorCode:
-		miss := sf.none
-		for _, u := range su {
-			miss *= 1 - sf.q[u]
-		}
-		for _, u := range cu {
-			miss *= 1 - sf.cq[u]
-		}
-		for _, u := range later {
-			miss *= 1 - sf.cq[u]
-		}
-		return tempered(miss, sf.f.power)
-	case fSensorOutcome:
-		// More causes only take from the default and only add to an outcome.
-		lik = 1
-		for _, l := range sf.f.looks {
-			if l.slot < 0 {
-				lik *= power(sf.nothing(su, cu), l.power)
-				continue
-			}
-			miss := 1 - sf.f.slots[l.slot].false
-			for _, u := range su {
-				miss *= 1 - sf.d[l.slot][u]
-			}
-			for _, u := range cu {
-				miss *= 1 - sf.cd[l.slot][u]
-			}
-			for _, u := range later {
-				miss *= 1 - sf.cd[l.slot][u]
-			}
-			lik *= power(1-miss, l.power)
-		}
-	case fSensorQuantity:
-		for _, u := range later {
-			lik = max(lik, sf.clik[u])
-		}
+	for _, u := range later {
+		lik = max(lik, sf.clik[u])
 	}
 	return lik
-}
-
-// nothing is the chance that the test shows its default.
-func (sf *sensorFinding) nothing(su []int, cu []int16) float64 {
-	none := 1.0
-	for j := range sf.f.slots {
-		none *= 1 - sf.f.slots[j].false
-		for _, u := range su {
-			none *= 1 - sf.d[j][u]
-		}
-		for _, u := range cu {
-			none *= 1 - sf.cd[j][u]
-		}
-	}
-	return none
 }
 
 func power(x, p float64) float64 {
@@ -434,19 +451,43 @@ func (sc *sensorCalc) weigh(cu []int16, later []int16) *sensorSum {
 		norm *= miss
 		odds[p] = (1 - miss*lmiss) / miss
 	}
+	for _, f := range sc.falls {
+		x := 1.0
+		for _, u := range cu {
+			x *= 1 - f.cq[u]
+		}
+		norm *= power(x, f.power)
+	}
 	for st := range sw.states {
 		x := norm * sc.base[st]
 		for _, u := range sw.states[st].units {
 			x *= odds[sw.units[u].place]
 		}
-		for i := range sc.touched {
+		m.states[st] = x
+	}
+	for i := range sc.rises {
+		r := &sc.rises[i]
+		miss := r.weight
+		for _, u := range cu {
+			miss *= 1 - r.cq[u]
+		}
+		for _, u := range later {
+			miss *= 1 - r.cq[u]
+		}
+		for st, s := range r.miss {
+			m.states[st] *= power(1-miss*s, r.power)
+		}
+	}
+	for _, f := range sc.levels {
+		for st := range sw.states {
 			if later == nil {
-				x *= sc.touched[i].likelihood(sw.states[st].units, cu)
+				m.states[st] *= f.likelihood(sw.states[st].units, cu)
 			} else {
-				x *= sc.touched[i].bound(sw.states[st].units, cu, later)
+				m.states[st] *= f.bound(sw.states[st].units, cu, later)
 			}
 		}
-		m.states[st] = x
+	}
+	for st, x := range m.states {
 		m.classes[sc.classOf[st]] += x
 		m.total += x
 	}

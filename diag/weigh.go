@@ -21,6 +21,7 @@ type joint struct {
 	vals    [][]float64  // front, class
 	honest  []devReach   // lambda channel: all front sensors honest
 	exact   bool
+	sound   float64 // of the last sum: the part with honest front sensors
 }
 
 // devReach is where lambda can be, in per cent summed over a sensor's banks.
@@ -380,14 +381,16 @@ func (c *calc) sumGiven(common int, weight float64, sh *share) float64 {
 	if len(c.lambdas) > 0 {
 		return c.sumLambda(common, weight, sh)
 	}
-	total := weight
+	total, sound := weight, weight
 	var t [maxBank]float64
 	for i := range c.fronts {
 		for _, x := range j.vals[i] {
 			t[i] += x
 		}
 		total *= t[i]
+		sound *= j.vals[i][0]
 	}
+	j.sound += sound
 	if sh != nil {
 		for i, f := range c.fronts {
 			for k, x := range j.vals[i] {
@@ -411,6 +414,7 @@ func (c *calc) sumLambda(common int, weight float64, sh *share) float64 {
 		honest *= j.vals[i][0]
 	}
 	total := c.leaf(-1, 0, honest, sh, common)
+	j.sound += total
 	if len(c.fronts) > 1 {
 		all := weight
 		for i := range c.fronts {
