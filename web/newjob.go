@@ -14,7 +14,11 @@ import (
 	"crosscount/templates"
 )
 
-const found = 12 // cars and customers shown for one search
+const (
+	found        = 12 // cars and customers shown for one search
+	earlierShown = 5
+	likeNearest  = "nearest" // the layout of the nearest known car
+)
 
 // newJob searches for the car first; with a known car or customer chosen, or none,
 // it shows the form to take the car in.
@@ -31,6 +35,9 @@ func (s *server) newJob(w http.ResponseWriter, r *http.Request) error {
 		}
 	}
 	v.Fresh = q.Get("fresh") != ""
+	if one := theOne(v); one != "" && !v.Fresh {
+		return see(w, r, one)
+	}
 	if v.Form != nil && v.Known == nil && v.Fresh {
 		guessFrom(v.Form, v.Search.Value)
 	}
@@ -86,6 +93,7 @@ func (s *server) newJobView(w http.ResponseWriter, r *http.Request, vehicle, cus
 		for _, l := range layouts {
 			f.Layout.Options = append(f.Layout.Options, templates.Option{Value: strconv.FormatInt(l.ID, 10), Label: l.Name})
 		}
+		f.Layout.Options = append(f.Layout.Options, templates.Option{Value: likeNearest, Label: templates.LayoutAsNearest})
 	}
 	return v, nil
 }
@@ -98,6 +106,9 @@ func (s *server) knownCar(h store.VehicleHistory, shop store.Shop) *templates.Kn
 		k.LastOdometer = thousands(int64(inShop(h.LastKm, shop.DistanceUnit))) + " " + shop.DistanceUnit
 	}
 	d := &desk{car: h.Vehicle.Diag(h.Sensors, h.LastKm)}
+	for _, x := range h.Sensors {
+		k.Sensors = append(k.Sensors, d.spotWords(x.Bank, x.Position)+" ("+templates.SensorWords(string(x.Kind), x.Wires)+")")
+	}
 	for _, j := range h.Jobs {
 		if j.ClosedAt == nil && j.CancelledAt == nil {
 			k.OpenJob = j.ID
@@ -106,6 +117,20 @@ func (s *server) knownCar(h store.VehicleHistory, shop store.Shop) *templates.Kn
 			days := clock.days(*j.ClosedAt, s.now())
 			k.LastJob = &templates.ComebackAsk{Earlier: j.ID, When: clock.day(*j.ClosedAt), Days: days, What: d.endOf(j)}
 			k.InWindow = days <= shop.ComebackDays
+			k.Window = templates.WindowWords(shop.ComebackDays - days)
+		}
+		if len(k.Jobs) < earlierShown {
+			e := templates.EarlierJob{Href: fmt.Sprintf("/jobs/%d", j.ID), When: clock.day(j.OpenedAt), Concern: j.Concern}
+			switch {
+			case j.ClosedAt != nil:
+				e.End = d.endOf(j)
+			case j.CancelledAt != nil:
+				e.End = templates.EndedUnfinished
+			}
+			if j.OdometerKm != nil {
+				e.Odometer = thousands(int64(inShop(*j.OdometerKm, shop.DistanceUnit))) + " " + shop.DistanceUnit
+			}
+			k.Jobs = append(k.Jobs, e)
 		}
 	}
 	return k
@@ -191,6 +216,7 @@ func (s *server) openJob(w http.ResponseWriter, r *http.Request) error {
 		take.Odometer = new(int(n))
 	}
 	take.Told = readTold(&f, &in.Codes)
+	var notes []string
 
 	switch {
 	case v.Known != nil:
@@ -199,16 +225,40 @@ func (s *server) openJob(w http.ResponseWriter, r *http.Request) error {
 			return err
 		}
 		take.Vehicle, take.Customer.ID = car, car.CustomerID
+		if take.Odometer != nil && !f.bad() {
+			h, err := s.store.VehicleHistory(ctx, car.ID)
+			if err != nil {
+				return err
+			}
+			if why := f.odometer(in, h, *take.Odometer, take.OdometerUnit, s.now()); why != "" {
+				notes = append(notes, templates.OdometerNote(why))
+			}
+		}
 		if v.Known.InWindow && v.Known.LastJob != nil && f.choice(&in.Comeback) == "yes" {
 			take.ComebackOf = v.Known.LastJob.Earlier
 		}
 	default:
-		if err := s.readNewCar(ctx, &f, in, &take); err != nil {
+		note, err := s.readNewCar(ctx, &f, in, &take)
+		if err != nil {
 			return err
+		}
+		if note != "" {
+			notes = append(notes, note)
 		}
 	}
 	if !f.bad() {
-		id, err := s.store.OpenJob(ctx, viewer(r).PersonID, take)
+		var id int64
+		err := s.store.Together(ctx, func(st *store.Store) (err error) {
+			if id, err = st.OpenJob(ctx, viewer(r).PersonID, take); err != nil {
+				return err
+			}
+			for _, n := range notes {
+				if err := st.AddNote(ctx, viewer(r).PersonID, id, n); err != nil {
+					return err
+				}
+			}
+			return nil
+		})
 		if err == nil {
 			return see(w, r, fmt.Sprintf("/jobs/%d", id))
 		}
@@ -223,7 +273,8 @@ func (s *server) openJob(w http.ResponseWriter, r *http.Request) error {
 }
 
 // readNewCar reads a car that the shop sees for the first time, with its owner.
-func (s *server) readNewCar(ctx context.Context, f *form, in *templates.IntakeForm, take *store.Intake) error {
+// note says where its layout came from.
+func (s *server) readNewCar(ctx context.Context, f *form, in *templates.IntakeForm, take *store.Intake) (note string, err error) {
 	if in.Customer > 0 {
 		take.Customer.ID = in.Customer
 	} else {
@@ -245,22 +296,34 @@ func (s *server) readNewCar(ctx context.Context, f *form, in *templates.IntakeFo
 	}
 	layout := f.choice(&in.Layout)
 	if !f.bad() {
-		id, _ := strconv.ParseInt(layout, 10, 64)
-		l, err := s.store.Layout(ctx, id)
-		if err != nil {
-			return err
+		if layout == likeNearest {
+			like, err := s.store.LayoutLike(ctx, c)
+			if errors.Is(err, store.ErrNotFound) {
+				f.wrong(&in.Layout, templates.SayNoNearest)
+				return "", nil
+			} else if err != nil {
+				return "", err
+			}
+			take.Sensors = like.Sensors
+			note = templates.LayoutNote(templates.CarWords(like.ModelYear, c.Make, c.Model))
+		} else {
+			id, _ := strconv.ParseInt(layout, 10, 64)
+			l, err := s.store.Layout(ctx, id)
+			if err != nil {
+				return "", err
+			}
+			take.Sensors = l.Sensors
 		}
-		take.Sensors = l.Sensors
 		// The engine is the judge of whether car and sensors fit together.
-		for _, p := range c.Diag(l.Sensors, 0).Check() {
+		for _, p := range c.Diag(take.Sensors, 0).Check() {
 			f.wrong(layoutField(in, p.Path), templates.Mend{Reason: templates.Upper(p.Reason) + ".", Mend: templates.Upper(p.Mend) + "."})
 		}
 	}
 	take.Vehicle = c
 	if f.bad() {
-		return nil
+		return "", nil
 	}
-	return s.refuseKnown(ctx, f, in, c)
+	return note, s.refuseKnown(ctx, f, in, c)
 }
 
 func layoutField(in *templates.IntakeForm, path string) *templates.Field {

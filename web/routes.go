@@ -75,6 +75,8 @@ func (s *server) routes() []route {
 
 		// A job, from the counter to the hand-over
 		get("/jobs/new", staff, s.newJob),
+		get("/jobs/new/cars", staff, s.carsFound),
+		get("/jobs/new/nearest", staff, s.nearest),
 		post("/jobs", staff, s.openJob),
 		get("/jobs/{job}", staff, s.jobPage),
 		get("/jobs/{job}/case.json", staff, s.caseFile),

@@ -320,3 +320,14 @@ func (p *Page) Overflow() float64 {
 	p.t.Helper()
 	return Eval[float64](p, `document.documentElement.scrollWidth - document.documentElement.clientWidth`)
 }
+
+// Until waits until an expression on the page is true.
+func (p *Page) Until(js string) {
+	p.t.Helper()
+	for end := time.Now().Add(patience); time.Now().Before(end); time.Sleep(15 * time.Millisecond) {
+		if Eval[bool](p, js) {
+			return
+		}
+	}
+	p.t.Fatalf("it did not come true: %s\n%s", js, p.short())
+}

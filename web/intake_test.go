@@ -1,0 +1,120 @@
+package web
+
+import (
+	"net/url"
+	"strings"
+	"testing"
+
+	"crosscount/diag"
+	"crosscount/store"
+	"crosscount/web/browsertest"
+)
+
+// closed opens a job on a new car, ends it and returns job and car.
+func (r *rig) closed() (job, car int64) {
+	r.t.Helper()
+	id := r.job("P0171")
+	f, err := r.store.JobFile(r.t.Context(), id)
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	r.entry(id, diag.Entry{Kind: diag.KindCode, Code: "P0171", Status: "stored"})
+	if err := r.store.CancelJob(r.t.Context(), r.people[store.Writer].ID, id, "The customer drove off."); err != nil {
+		r.t.Fatal(err)
+	}
+	return id, f.Vehicle.ID
+}
+
+func TestKnownCarComesIn(t *testing.T) {
+	r := newRig(t)
+	b := r.as(store.Writer)
+	earlier, car := r.closed()
+	known := url.Values{"vehicle": {itoa(car)}, "concern": {"The light is on again."}, "odometer_unit": {"mi"}}
+
+	t.Run("goes straight to the one car whose plate was typed, however it was spaced", func(t *testing.T) {
+		for _, q := range []string{"KLR 482", "klr482", "KLR-482"} {
+			if a := b.get("/jobs/new?q=" + url.QueryEscape(q)); a.status != 303 || a.location != "/jobs/new?vehicle="+itoa(car) {
+				t.Errorf("%q: status %d to %q", q, a.status, a.location)
+			}
+		}
+		b.get("/jobs/new?q=KLR").want(t, 200, "2014 Halden Corrie") // could be another
+	})
+	t.Run("shows the earlier jobs and the sensors at once", func(t *testing.T) {
+		b.get("/jobs/new?vehicle="+itoa(car)).want(t, 200, "Here before", "The light came on after the motorway.", "/jobs/"+itoa(earlier),
+			"bank 1, position 1", "4 wires", "113\u202f000 mi")
+	})
+	t.Run("answers while one types", func(t *testing.T) {
+		b.get("/jobs/new/cars?q=klr").want(t, 200, "2014 Halden Corrie").lacks(t, "<html")
+		if a := b.get("/jobs/new/cars?q=%20").want(t, 200); strings.TrimSpace(a.body) != "" {
+			t.Errorf("an empty search is answered by %q", a.body)
+		}
+	})
+	t.Run("asks whether the unit is wrong", func(t *testing.T) {
+		// 181 856 km are 113 000 mi: typed as miles they are too far, and miles typed as kilometres run backwards.
+		b.post("/jobs", with(known, "intake", store.NewID(), "odometer", "181856")).want(t, 422, "nobody drives that far")
+		b.post("/jobs", with(known, "intake", store.NewID(), "odometer", "113500", "odometer_unit", "km")).want(t, 422, "run backwards", "check the unit")
+	})
+	t.Run("asks about an odometer that runs backwards, keeps what was typed and takes a reason", func(t *testing.T) {
+		form := with(known, "intake", store.NewID(), "odometer", "13,500")
+		b.post("/jobs", form).want(t, 422, "113\u202f000 mi at the last visit", "run backwards", "13,500", "The light is on again.")
+		form.Set("odometer_why", "The instruments were renewed.")
+		a := b.post("/jobs", form).want(t, 303)
+		b.get(a.location).want(t, 200, "13\u202f500 mi", "The instruments were renewed.")
+	})
+	t.Run("takes the layout of the nearest car of the shop and says where it is from", func(t *testing.T) {
+		b.get("/jobs/new/nearest?make=halden&model=corrie&model_year=2015").want(t, 200, "2014 Halden Corrie", `"cylinders":6`)
+		b.get("/jobs/new/nearest?make=halden&model=nothing").want(t, 200, "{}")
+		form := with(intake(), "layout", "nearest", "plate", "QRS 11", "model_year", "2015")
+		a := b.post("/jobs", form).want(t, 303)
+		b.get(a.location).want(t, 200, "Bank 2, position 2", "taken from the 2014 Halden Corrie")
+		b.post("/jobs", with(form, "intake", store.NewID(), "plate", "QRS 12", "make", "Unseen")).want(t, 422, "No car of this make and model", "Unseen")
+	})
+	t.Run("takes names of any script and numbers of any country as they are", func(t *testing.T) {
+		for i, who := range [][2]string{{"محمد الأمين", "+20 2 1234 5678"}, {"מרים לוי", "03-555-0147"}, {"山田 花子", "(03) 1234-5678 内線 9"},
+			{"Þórdís Ægisdóttir", "+354 555 0147 ext. 12"}, {"<b>Bob</b> & “Sons”", "0049/30/555-0147"}} {
+			a := b.post("/jobs", with(intake(), "layout", r.layout("Two banks, up- and downstream"), "intake", store.NewID(),
+				"name", who[0], "phone", who[1], "plate", "ÅB "+itoa(int64(700+i)))).want(t, 303)
+			b.get(a.location).want(t, 200, who[0], who[1])
+		}
+	})
+}
+
+// TestKnownCarInteractions counts what a newcomer presses and fills to take in a car the
+// shop knows; twelve is the most.
+func TestKnownCarInteractions(t *testing.T) {
+	r := newRig(t)
+	r.closed()
+	p := browsertest.Open(t, r.site.URL, browsertest.Desk)
+	p.Go("/login")
+	p.Fill("Log-in name", "wanda")
+	p.Fill("Password", password)
+	p.Send("Log in")
+	n := 0
+	press := func(s string) { n++; p.Send(s) }
+	fill := func(l, v string) { n++; p.Fill(l, v) }
+	press("New job")
+	fill("Plate, VIN, name or telephone", "klr482")
+	press("Look it up")
+	p.Wants("2014 Halden Corrie", "Here before")
+	p.Shot("intake-known")
+	fill("What does the customer say?", "The light is on again after two days.")
+	fill("Odometer", "113120")
+	fill("Codes the customer was told", "p0171")
+	press("Open the job")
+	p.Wants("2014 Halden Corrie", "told by others")
+	t.Logf("%d interactions", n)
+	if n > 12 {
+		t.Errorf("%d interactions to take in a known car, 12 at most", n)
+	}
+
+	p.Go("/jobs/new")
+	p.Fill("Plate, VIN, name or telephone", "ines")
+	p.Until(`document.getElementById("cars-found").innerText.includes("Halden")`)
+	p.Go("/jobs/new?fresh=1")
+	p.Fill("Make", "halden")
+	p.Fill("Model", "Corrie")
+	p.Fill("Model year", "2016")
+	p.Fill("Cylinders", "")
+	p.Until(`document.getElementById("nearest").innerText.includes("2014 Halden Corrie") && document.getElementById("f-cylinders").value === "6"`)
+	p.Shot("intake-new")
+}
