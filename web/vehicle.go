@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"net/http"
 	"strconv"
+	"strings"
+	"time"
 
 	"crosscount/diag"
 	"crosscount/store"
@@ -206,4 +208,16 @@ func (s *server) saveSensors(w http.ResponseWriter, r *http.Request) error {
 	}
 	v.Sensors.Open, v.Sensors.Refusal = true, f.refusal()
 	return s.render(w, r, http.StatusUnprocessableEntity, templates.Vehicle(v))
+}
+
+// lifeMoment says when and at which odometer reading a sensor came or went.
+func lifeMoment(clock wallClock, at *time.Time, km *int, unit string) string {
+	var parts []string
+	if at != nil {
+		parts = append(parts, clock.day(*at))
+	}
+	if km != nil {
+		parts = append(parts, thousands(int64(inShop(*km, unit)))+" "+unit)
+	}
+	return strings.Join(parts, ", ")
 }

@@ -2,6 +2,7 @@ package web
 
 import (
 	"errors"
+	"strings"
 
 	"crosscount/diag/vin"
 	"crosscount/templates"
@@ -46,4 +47,21 @@ func yearOf(s string) int {
 		return years[0]
 	}
 	return 0
+}
+
+// vin reads a vehicle identification number. The check digit is a rule of North
+// America (49 CFR 565.15); elsewhere a number that fails it is common. A failing
+// number is taken when the person says that it stands so on the car.
+func (f *form) vin(fd, asIs *templates.Field) string {
+	v := strings.ToUpper(strings.NewReplacer(" ", "", "-", "").Replace(f.text(fd, 40)))
+	confirmed := f.value(asIs) != ""
+	if v == "" {
+		return ""
+	}
+	fd.Value = v
+	p, ok := checkVIN(v)
+	if !ok && (!p.soft || !confirmed) {
+		f.wrong(fd, p.mend)
+	}
+	return v
 }

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"strconv"
 	"strings"
 	"testing"
 
@@ -89,6 +90,12 @@ func TestPublishedCaseL1(t *testing.T) {
 		p.Fill("Lambda", "1.00")
 	})
 	fits("job-evidence")
+
+	// The published conclusion: the sensor is eliminated from suspicion, its mixture code
+	// notwithstanding. What is left against it lies below one in ten.
+	if suspicion := r.against(job, 1, 1); suspicion > 0.1 {
+		t.Errorf("the front sensor is still suspect: %.3f", suspicion)
+	}
 
 	// From here the engine leads. The car behind the case has a torn intake boot: every
 	// test shows what such a car shows. A part is never justified on the way.
@@ -219,4 +226,24 @@ func TestPublishedCaseL1(t *testing.T) {
 	p.Send("Look back")
 	p.Wants("Of 1 jobs closed, one came back", "Why is not known yet")
 	fits("look-back")
+}
+
+// against sums what the engine holds against one sensor.
+func (r *rig) against(path string, bank, position int) float64 {
+	r.t.Helper()
+	id, err := strconv.ParseInt(strings.TrimPrefix(path, "/jobs/"), 10, 64)
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	d, err := r.server.desk(r.t.Context(), id)
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	sum := 0.0
+	for _, c := range d.decision.Causes {
+		if c.Bank == bank && c.Position == position {
+			sum += c.P
+		}
+	}
+	return sum
 }

@@ -39,9 +39,11 @@ type Page struct {
 	base string
 	size Size
 	n    int // pictures taken
+
+	dark, print bool
 }
 
-const patience = 15 * time.Second
+const patience = 30 * time.Second // a loaded machine is slow, not broken
 
 func find(t testing.TB) string {
 	t.Helper()
@@ -92,6 +94,7 @@ func Open(t testing.TB, base string, size Size) *Page {
 	if err := chromedp.Do(ctx, chromedp.EmulateViewport(size.Width, size.Height, with...)); err != nil {
 		t.Fatalf("starting the browser: %v", err)
 	}
+	p.media()
 	return p
 }
 
@@ -258,22 +261,31 @@ func (p *Page) short() string {
 // Dark sets what the device prefers.
 func (p *Page) Dark(dark bool) {
 	p.t.Helper()
-	v := "light"
-	if dark {
-		v = "dark"
-	}
-	p.do("setting the device's preference", chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
-		_, err := chromedp.Call(ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
-			Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: v}}})
-		return err
-	}))
+	p.dark = dark
+	p.media()
 }
 
 // Print shows the page as it would be printed.
 func (p *Page) Print() {
 	p.t.Helper()
-	p.do("showing the page as printed", chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
-		_, err := chromedp.Call(ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"})
+	p.print = true
+	p.media()
+}
+
+// media tells the browser what the device prefers. Motion is off, since what still
+// scrolls cannot be pressed.
+func (p *Page) media() {
+	p.t.Helper()
+	params := emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{
+		{Name: "prefers-reduced-motion", Value: "reduce"}, {Name: "prefers-color-scheme", Value: "light"}}}
+	if p.dark {
+		params.Features[1].Value = "dark"
+	}
+	if p.print {
+		params.Media = "print"
+	}
+	p.do("setting the device's preferences", chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
+		_, err := chromedp.Call(ctx, emulation.SetEmulatedMedia, params)
 		return err
 	}))
 }
