@@ -11,6 +11,7 @@ type Page struct {
 	Theme  string // light, dark or empty for the device's own setting
 	Path   string // where this page lives, so that a switch can come back to it
 	Here   Place  // which entry of the navigation is open
+	Find   string // what was searched for
 	Notice string // what the last act did, said once
 }
 

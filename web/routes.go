@@ -72,6 +72,8 @@ func (s *server) routes() []route {
 
 		// Whose move it is
 		get("/", staff, s.home),
+		get("/search", staff, s.search),
+		get("/search/found", staff, s.searchFound),
 
 		// A job, from the counter to the hand-over
 		get("/jobs/new", staff, s.newJob),

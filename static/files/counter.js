@@ -1,24 +1,5 @@
 // The counter's helpers. Every page works without them.
 
-// Answers while one types.
-for (const box of document.querySelectorAll("input[data-live]")) {
-	const into = document.getElementById(box.dataset.into);
-	let wait, latest;
-	box.addEventListener("input", () => {
-		clearTimeout(wait);
-		wait = setTimeout(async () => {
-			latest?.abort();
-			latest = new AbortController();
-			try {
-				const answer = await fetch(box.dataset.live + "?q=" + encodeURIComponent(box.value), { signal: latest.signal });
-				if (answer.ok && !answer.redirected) into.innerHTML = await answer.text();
-			} catch {
-				// the form still works
-			}
-		}, 120);
-	});
-}
-
 // The nearest car the shop knows lends its engine and layout to fields nobody filled.
 const near = document.querySelector("[data-nearest]");
 if (near) {
