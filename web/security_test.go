@@ -207,6 +207,9 @@ func TestLimits(t *testing.T) {
 			b.get(p).want(t, 404)
 		}
 	})
+	t.Run("answers a question about a page as for the page", func(t *testing.T) {
+		r.nobody().do(http.MethodHead, "/login", nil, nil).want(t, 200)
+	})
 	t.Run("says which address takes what", func(t *testing.T) {
 		r.as(store.Owner).get("/logout").want(t, 405)
 	})

@@ -98,6 +98,7 @@ func (s *server) router() chi.Router {
 		s.traced,
 		s.recovered,
 		secured(s.HTTPS),
+		middleware.GetHead,
 		middleware.Compress(5, "text/html", "application/json", "image/svg+xml"),
 		s.sameOrigin(),
 		s.identified,
