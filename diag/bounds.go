@@ -109,6 +109,9 @@ func newBounds(c *calc) *bounds {
 	}
 	for u := range w.units {
 		b.clean[u] = 1
+		if c.unsaid != nil {
+			b.clean[u] = c.unsaid.keep[u]
+		}
 		for i := range c.remarks {
 			if q := c.remarks[i].q[u]; q > 0 {
 				b.plus[u] = append(b.plus[u], plus{0, i, 0, q, 1})
@@ -175,6 +178,9 @@ func (b *bounds) above(us []int16, candidates uint64) *subtree {
 	}
 	for i := range c.remarks {
 		common.mul(1 - c.remarks[i].missed(us))
+	}
+	if c.unsaid != nil {
+		common.mul(c.unsaid.likelihood(us))
 	}
 	for i := range c.codes {
 		if c.codes[i].bank < 0 {
@@ -710,6 +716,10 @@ func (b *bounds) reach(s *scene, f int, cl *class, st int, many bool) devReach {
 			}
 			out.lo += wrongBy(lie+lies.hi) + min(0, t1-w.saturate(t1))
 			out.hi += wrongBy(lie+lies.lo) + max(0, t2-w.saturate(t2))
+			if c.ev.unlearned && seen {
+				out.lo += (need + tots.lo - max(lies.hi, 0)) * w.partial
+				out.hi += (need + tots.hi - min(lies.lo, 0)) * w.partial
+			}
 		}
 	}
 	return out

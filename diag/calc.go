@@ -20,6 +20,7 @@ type calc struct {
 	outcomes []outcomeChannel
 	amounts  []amountChannel
 	remarks  []orChannel
+	unsaid   *silence
 	codes    []codeChannel // of banks or the engine
 	cells    []trimCell
 	cellsOf  [][]int // bank: its cells
@@ -80,31 +81,26 @@ type unitPull struct {
 	any                        bool
 }
 
-// A table gives the likelihood of readings for a predicted value, by class of the
+// A table gives the likelihood of readings for a predicted value, by the
 // prediction's own spread; 1 at the best.
 type table struct {
 	lo, step float64
-	classes  []float64 // spreads
-	row      [][]float64
-	env      []float64 // the best of all classes, never rising away from the peak
+	spread   float64     // from one row to the next
+	row      [][]float64 // spread, value
+	env      []float64   // the best of all rows, never rising away from the peak
 	peak     int
 	top      float64
 }
 
-var (
-	trimClasses   = []float64{0, 2.5, 4, 5.5, 7, 9, 11.5, 14.5}
-	shiftClasses  = []float64{0, 4, 7, 10, 14}
-	lambdaClasses = []float64{0, 1, 2, 3, 4.5, 6.5, 9}
-)
-
-// newTable tabulates a log likelihood between lo and hi.
-func newTable(lo, hi, step float64, classes []float64, log func(x, spread float64) float64) *table {
+// newTable tabulates a likelihood between lo and hi.
+func newTable(lo, hi, step, spread float64, rows int, lik func(x, spread float64) float64) *table {
 	n := int((hi-lo)/step) + 1
-	t := &table{lo: lo, step: step, classes: classes, env: make([]float64, n)}
-	for _, s := range classes {
-		r := make([]float64, n)
+	t := &table{lo: lo, step: step, spread: spread, env: make([]float64, n)}
+	all := make([]float64, n*rows)
+	for k := range rows {
+		r := all[k*n : (k+1)*n]
 		for i := range r {
-			r[i] = math.Exp(log(lo+float64(i)*step, s))
+			r[i] = lik(lo+float64(i)*step, float64(k)*spread)
 			t.env[i] = max(t.env[i], r[i])
 		}
 		t.row = append(t.row, r)
@@ -129,14 +125,13 @@ func (t *table) index(x float64) int {
 
 // at gives the likelihood of a prediction with a variance.
 func (t *table) at(x, variance float64) float64 {
-	i := 0
-	for i < len(t.classes)-1 {
-		if mid := (t.classes[i] + t.classes[i+1]) / 2; variance < mid*mid {
-			break
-		}
-		i++
+	s := math.Sqrt(variance) / t.spread
+	i, j := int(s), t.index(x)
+	if i >= len(t.row)-1 {
+		return t.row[len(t.row)-1][j]
 	}
-	return t.row[i][t.index(x)]
+	f := s - float64(i)
+	return t.row[i][j]*(1-f) + t.row[i+1][j]*f
 }
 
 // best bounds the table over predictions from lo to hi with any variance.
@@ -165,17 +160,17 @@ func (w *world) saturate(m float64) float64 {
 }
 
 func (w *world) newTrimTable(rs []trimReading) *table {
-	return newTable(-70, 70, 0.5, trimClasses, func(m, spread float64) float64 {
+	return newTable(-45, 45, 0.5, 1.25, 13, func(m, spread float64) float64 {
 		m = w.saturate(m)
-		lg := 0.0
+		lik := 1.0
 		for _, r := range rs {
 			// Readings of one state share the spread of the cause, so it is in
 			// each of them, and together they count as one.
-			sd := math.Hypot(r.sd, spread*r.gain)
+			sd := math.Sqrt(r.sd*r.sd + spread*r.gain*spread*r.gain)
 			p := (1-w.wild)*heavy((r.x-r.gain*m)/sd)*w.trimSD/sd/heavy(0) + w.wild*w.trimSD/200
-			lg += r.weight * math.Log(p)
+			lik *= power(p, r.weight)
 		}
-		return lg
+		return lik
 	})
 }
 
@@ -195,13 +190,13 @@ func (w *world) newLambdaTable(xs []float64, state int, unlearned bool) *table {
 	if state == 3 {
 		mean, sd = -9, 6 // full load runs rich on purpose, by how much the maker decides
 	}
-	return newTable(-50, 60, 0.25, lambdaClasses, func(dev, spread float64) float64 {
-		s := math.Hypot(sd, spread)
-		lg := 0.0
+	return newTable(-40, 45, 0.25, 1, 10, func(dev, spread float64) float64 {
+		s := math.Sqrt(sd*sd + spread*spread)
+		lik := 1.0
 		for _, x := range xs {
-			lg += math.Log((1-w.wild)*heavy((x-dev-mean)/s)*sd/s/heavy(0) + w.wild*sd/100)
+			lik *= power((1-w.wild)*heavy((x-dev-mean)/s)*sd/s/heavy(0)+w.wild*sd/100, 1/float64(len(xs)))
 		}
-		return lg / float64(len(xs))
+		return lik
 	})
 }
 
@@ -209,13 +204,17 @@ func (w *world) newLambdaTable(xs []float64, state int, unlearned bool) *table {
 // cent of trim and the engine needs need per cent: an honest sensor in closed loop
 // holds lambda at 1 whatever the engine needs; a lie makes the mixture wrong by as
 // much; what the module cannot add or take any more is left over; and without
-// the sensor the whole need is.
-func (w *world) deviation(need, lie float64, open bool) float64 {
+// the sensor the whole need is. Until the trims are learned, part of it shows too.
+func (w *world) deviation(need, lie float64, open, unlearned bool) float64 {
 	if open {
 		return need
 	}
 	total := need + lie
-	return wrongBy(lie) + (total - w.saturate(total))
+	d := wrongBy(lie) + (total - w.saturate(total))
+	if unlearned {
+		d += need * w.partial
+	}
+	return d
 }
 
 func wrongBy(lie float64) float64 { return 100 * (1/(1+max(lie, -60)/100) - 1) }
@@ -261,6 +260,10 @@ func newCalc(ev *evidence) *calc {
 		case fQuantity:
 			c.amounts = append(c.amounts, c.amount(i, f))
 		case fRemark:
+			if w.m.Remarks[f.said].ID == nothingKnown {
+				c.unsaid = c.nothingSaid(i)
+				continue
+			}
 			ch := orChannel{finding: i, none: 1 - w.m.Remarks[f.said].Usual, q: make([]float64, len(w.units)), power: 1}
 			for u := range w.units {
 				if p := &w.places[w.units[u].place]; p.reaches(f.bank) {
@@ -361,6 +364,9 @@ func (c *calc) moves(u int) bool {
 			return true
 		}
 	}
+	if c.unsaid != nil && c.unsaid.keep[u] < 1 {
+		return true
+	}
 	for i := range c.codes {
 		if c.codes[i].q[u] > 0 {
 			return true
@@ -405,6 +411,42 @@ func (c *calc) tells(s int) bool {
 	return sw.Position <= 2 && slices.ContainsFunc(sw.banks, c.hasCodes)
 }
 
+// nothingKnown is the remark that the driver was asked and told nothing of note. It
+// speaks against every cause that is often told of, by half, as people forget.
+const nothingKnown = "nothing"
+
+// silence is that remark: for each context unit what it takes from the likelihood.
+type silence struct {
+	finding int
+	keep    []float64
+}
+
+func (c *calc) nothingSaid(i int) *silence {
+	w := c.w
+	s := &silence{i, make([]float64, len(w.units))}
+	for u := range w.units {
+		s.keep[u] = w.untold(w.units[u].fx)
+	}
+	return s
+}
+
+// untold is the likelihood that none of a cause's usual remarks is made.
+func (w *world) untold(fx *effects) float64 {
+	p := 1.0
+	for _, say := range fx.say {
+		p *= 1 - say
+	}
+	return math.Pow(p, w.forgotten)
+}
+
+func (s *silence) likelihood(us []int16) float64 {
+	p := 1.0
+	for _, u := range us {
+		p *= s.keep[u]
+	}
+	return p
+}
+
 // finds lists, for each context unit, the chance that it makes a test show an
 // outcome at a bank.
 func (c *calc) finds(test int, s slot) []float64 {
@@ -437,8 +479,8 @@ func (c *calc) amount(i int, f *finding) amountChannel {
 		}
 	}
 	if adds {
-		ch.shifted = newTable(-80, 80, 0.5, shiftClasses, func(shift, spread float64) float64 {
-			return math.Log(w.readings(f, mean+shift, math.Hypot(sd, spread)))
+		ch.shifted = newTable(-80, 80, 1, 2.5, 7, func(shift, spread float64) float64 {
+			return w.readings(f, mean+shift, math.Sqrt(sd*sd+spread*spread))
 		})
 	}
 	return ch

@@ -63,6 +63,7 @@ func (e *engine) decide(c Case) (Decision, error) {
 	for _, n := range d.c.ev.unused {
 		out.Notes = append(out.Notes, Note{d.given(n.Entries), n.Say})
 	}
+	out.Notes = append(out.Notes, d.contradictions()...)
 	return out, nil
 }
 
@@ -280,17 +281,43 @@ func (d *decision) judge(res plan.Result) (Verdict, *NextTest) {
 	case best.Kind == plan.Ask && best.Index != pr.proof:
 		n := d.nextTest(best.Index, total)
 		v.Why = d.whyOpen(n)
+		d.clear(&v)
 		return v, n
 	case best.Kind == plan.Do:
-		d.concludeWork(&v, d.firstWork(res, best))
+		work := d.firstWork(res, best)
+		d.concludeWork(&v, work)
+		d.finish(&v, work)
 	case healthy >= sureEnough:
 		v.Decision = DecideNoPart
 		v.Why = d.whyNothing(healthy)
+		d.finish(&v, nil)
 	default:
 		v.Why = "No test that is left would tell more than it costs, and no cause is likely enough to mend. Look for what the model does not know, or ask the owner to decide."
 	}
-	v.Firm = 1
+	d.clear(&v)
 	return v, nil
+}
+
+// finish adds to a closed verdict how firm it is, what would overturn it and what
+// to tell the customer.
+func (d *decision) finish(v *Verdict, work []int) {
+	f := d.firmness(work)
+	v.Firm, v.FirmHalf, v.FirmTwo, v.HangsOn = f.one, f.half, f.two, f.hangsOn
+	v.Change = d.changes(work)
+	v.Customer = d.customer(v)
+	for _, m := range work {
+		if s := d.pr.mends[m].sensor; s >= 0 && d.upkeep(s) {
+			v.Upkeep = true
+		}
+	}
+}
+
+// clear names the sensors that are only messengers.
+func (d *decision) clear(v *Verdict) {
+	for _, s := range d.cleared() {
+		sw := &d.c.w.sens[s]
+		v.Cleared = append(v.Cleared, Part{sw.Bank, sw.Position, sw.Kind})
+	}
 }
 
 // firstWork lists the work that the plan begins with, up to its first question.

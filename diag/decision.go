@@ -78,8 +78,17 @@ type Verdict struct {
 	Mend     []CauseRef `json:"mend"`
 	Parts    []Part     `json:"parts"`
 	First    []CauseRef `json:"first"` // what to mend before fitting
-	Firm     float64    `json:"firm"`  // 0 to 1
-	Why      string     `json:"why"`
+	Firm     float64    `json:"firm"`  // 0 to 1: share of trials in which it stands with every estimate of the model off by noise of one in log odds
+	Why      string     `json:"why"`   // for the technician
+
+	// Beside the fixed fields.
+	Customer string   `json:"customer,omitempty"`  // the same for the customer
+	FirmHalf float64  `json:"firm_half,omitempty"` // firm, with the estimates off by half as much
+	FirmTwo  float64  `json:"firm_two,omitempty"`  // firm, with the estimates off by twice as much
+	HangsOn  string   `json:"hangs_on,omitempty"`  // the estimate whose error would move it most
+	Change   []string `json:"change,omitempty"`    // what would overturn it
+	Upkeep   bool     `json:"upkeep,omitempty"`    // a part worth fitting though nothing is faulty
+	Cleared  []Part   `json:"cleared,omitempty"`   // sensors under suspicion that the findings have cleared
 }
 
 // The three decisions.

@@ -356,23 +356,20 @@ func (w *world) collectGas(c *collector, i int, e Entry) {
 		f.entries = append(f.entries, i)
 		f.xs = append(f.xs, w.onScale(q, x))
 	}
-	lambda, ok := 0.0, false
 	if e.COPct != nil && e.CO2Pct != nil && e.O2Pct != nil && *e.COPct+*e.CO2Pct > 1 {
 		hc := 0.0
 		if e.HCPpm != nil {
 			hc = *e.HCPpm
 		}
-		lambda, ok = brettschneider(*e.COPct, *e.CO2Pct, *e.O2Pct, hc, 0), true
-		w.collectLambda(c, i, e.State, lambda)
+		w.collectLambda(c, i, e.State, brettschneider(*e.COPct, *e.CO2Pct, *e.O2Pct, hc, 0))
 	}
 	if e.HCPpm != nil && e.State != "load" {
 		// Less than a sound car shows is no better than sound.
 		number("gas.hc_ppm", max(*e.HCPpm, 20))
 	}
-	if e.COPct != nil && ok && e.State != "load" {
-		// Below lambda 1 some 0.38 % of CO comes with each per cent of lambda
-		// (mass balance, see the gas checks).
-		number("gas.co_excess", max(*e.COPct/(0.15+38*max(0, 1-lambda)), 0.6))
+	if e.COPct != nil && e.O2Pct != nil && e.State != "load" {
+		// A warm converter leaves no CO beside oxygen that could burn it.
+		number("gas.unburnt", max(min(*e.COPct, 2**e.O2Pct), 0.05))
 	}
 }
 
@@ -520,6 +517,11 @@ func (ev *evidence) riskFrom(f *finding, raised map[[3]int]bool) {
 			continue
 		}
 		for p := range sw.places {
+			if at := [3]int{f.said, s, p}; w.m.Remarks[f.said].ID == nothingKnown && !raised[at] {
+				raised[at] = true
+				ev.risk[s][p] *= w.untold(sw.units[sw.places[p].first].fx)
+				continue
+			}
 			say := sw.units[sw.places[p].first].fx.say[f.said]
 			if at := [3]int{f.said, s, p}; say > 0 && !raised[at] {
 				raised[at] = true

@@ -172,6 +172,15 @@ func (c *calc) likelihoods(h *hyp, out []float64) {
 		}
 		out[c.remarks[i].finding] = lg
 	}
+	if c.unsaid != nil {
+		lg := math.Log(c.unsaid.likelihood(h.us))
+		for s := range w.sens {
+			for _, u := range w.sens[s].states[h.st[s]].units {
+				lg += math.Log(w.untold(w.sens[s].units[u].fx))
+			}
+		}
+		out[c.unsaid.finding] = lg
+	}
 	cls := make([]*class, len(w.sens))
 	for s := range w.sens {
 		cls[s] = &c.sensors[s].classes[c.sensors[s].classOf[h.st[s]]]

@@ -386,6 +386,14 @@ func (pr *prospect) state(direct []bool, excluded func(bank int) bool) {
 				}
 			}
 		}
+		if !blocked && pr.present(m) < certain {
+			// As long as some test would find it, nothing is mended on suspicion.
+			for i := range pr.questions {
+				if pr.finds(&pr.questions[i], md) {
+					a.Needs = append(a.Needs, i)
+				}
+			}
+		}
 		if blocked && len(a.Needs) == 0 {
 			continue // nothing to ask would open it
 		}
@@ -395,6 +403,48 @@ func (pr *prospect) state(direct []bool, excluded func(bank int) bool) {
 		p.Actions = append(p.Actions, a)
 		pr.actionOf = append(pr.actionOf, m)
 	}
+}
+
+// certain is the probability at which a fault is mended although a test that would
+// find it has not been made.
+const certain = 0.93
+
+// finds tells whether a test has an outcome, or a quantity that moves far, for one
+// of the faults that a piece of work mends.
+func (pr *prospect) finds(q *question, md *mend) bool {
+	w := pr.c.w
+	for _, f := range md.faults {
+		ft := &pr.faults[f]
+		if q.sensor >= 0 && q.sensor != ft.sensor || q.bank > 0 && ft.place.ref.Bank > 0 && q.bank != ft.place.ref.Bank {
+			continue
+		}
+		for v := range w.effects[ft.place.cause] {
+			fx := &w.effects[ft.place.cause][v]
+			for _, c := range fx.find[q.test] {
+				if c.p >= 0.5 {
+					return true
+				}
+			}
+			for _, id := range measures[w.m.Tests[q.test].ID] {
+				k := w.quantity[id]
+				if fx.show[k].has || fx.add[k].has && math.Abs(fx.add[k].mean) > w.m.Quantities[k].SD {
+					return true
+				}
+			}
+		}
+	}
+	return false
+}
+
+// measures names the quantities that a test yields.
+var measures = map[string][]string{
+	"signal_capture":    {"signal.max_v", "signal.crossings_hz", "signal.lean_rich_ms", "rear.mean_v"},
+	"forced_rich":       {"rich.volts", "rich.ms"},
+	"forced_lean":       {"lean.volts", "lean.ms"},
+	"heater_resistance": {"heater.ohm"},
+	"heater_supply":     {"heater.feed_v", "heater.ground_drop_v"},
+	"fuel_pressure":     {"fuel.kpa"},
+	"airflow_check":     {"airflow.ratio"},
 }
 
 // direct tells whether a test can be evidence for a part on the sensor itself.

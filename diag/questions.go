@@ -331,12 +331,17 @@ func exclusive(fires []float64) []float64 {
 func (c *calc) askHistory(q *question) {
 	w := c.w
 	q.answers = append(q.answers, answer{id: "nothing", say: "nothing that bears on it"})
-	for _, r := range w.m.Remarks {
-		q.answers = append(q.answers, answer{id: r.ID, say: r.Name})
+	var told []int
+	for r, m := range w.m.Remarks {
+		if m.ID == nothingKnown {
+			continue
+		}
+		told = append(told, r)
+		q.answers = append(q.answers, answer{id: m.ID, say: m.Name})
 	}
 	q.cats = func(h *hyp) []float64 {
-		fires := make([]float64, len(w.m.Remarks))
-		for r := range fires {
+		fires := make([]float64, len(told))
+		for i, r := range told {
 			miss := 1 - w.m.Remarks[r].Usual
 			for _, u := range h.us {
 				miss *= 1 - w.units[u].fx.say[r]
@@ -346,7 +351,7 @@ func (c *calc) askHistory(q *question) {
 					miss *= 1 - w.sens[s].units[u].fx.say[r]
 				}
 			}
-			fires[r] = 1 - miss
+			fires[i] = 1 - miss
 		}
 		return exclusive(fires)
 	}

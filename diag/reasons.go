@@ -259,6 +259,35 @@ func (d *decision) whyWork(v *Verdict, work []int) string {
 	return strings.Join(s, " ")
 }
 
+// customer explains a verdict to the one who pays.
+func (d *decision) customer(v *Verdict) string {
+	plain := func(refs []CauseRef) string {
+		var out []string
+		for _, r := range refs {
+			if info, ok := CauseByID(r.Cause); ok && !slices.Contains(out, info.Plain) {
+				out = append(out, info.Plain)
+			}
+		}
+		return and(out)
+	}
+	switch {
+	case v.Decision == DecidePart && v.Upkeep:
+		return "Nothing is broken, but an oxygen sensor has become slow with age and costs fuel. A new one is upkeep, and can wait if you like."
+	case v.Decision == DecidePart:
+		s := "An oxygen sensor has to be renewed"
+		if len(v.Parts) > 1 {
+			s = "Oxygen sensors have to be renewed"
+		}
+		if len(v.First) > 0 {
+			return s + ". Before that, what ruined it must be mended: we found that " + plain(v.First) + "."
+		}
+		return s + ": we measured the fault on the sensor itself."
+	case len(v.Mend) > 0:
+		return "No sensor is needed. We found that " + plain(v.Mend) + "; the sensor only reported it."
+	}
+	return "Nothing is wrong now, and nothing has to be replaced. If the lamp comes back, come in while it is lit."
+}
+
 func (d *decision) reasonsOf(f *fault) []Reason {
 	w := d.c.w
 	if f.sensor < 0 {

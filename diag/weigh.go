@@ -53,6 +53,9 @@ func (c *calc) weighContext(us []int16, a *product) {
 	for i := range c.remarks {
 		a.mul(1 - c.remarks[i].missed(us))
 	}
+	if c.unsaid != nil {
+		a.mul(c.unsaid.likelihood(us))
+	}
 	for i := range c.codes {
 		if c.codes[i].bank < 0 {
 			a.mul(tempered(c.codes[i].missed(us), c.codes[i].power))
@@ -196,7 +199,7 @@ func (c *calc) trimLik(s *scene, b int, cl *class) float64 {
 func (c *calc) reach(s *scene, f int, cl *class, st int) devReach {
 	var out devReach
 	for _, b := range c.w.sens[f].banks {
-		d := c.w.deviation(c.shownNeed(s, b, st), s.lie[b][st]+cl.lie[st], cl.open)
+		d := c.w.deviation(c.shownNeed(s, b, st), s.lie[b][st]+cl.lie[st], cl.open, c.ev.unlearned)
 		out.lo += d
 		out.hi += d
 		out.variance += wrongVar(s, b, st, cl)

@@ -15,8 +15,8 @@ var (
 	entries = []string{"code", "trim", "signal", "forced", "heater", "circuit", "connector", "tip", "gas", "lambda",
 		"fuel_pressure", "airflow", "result", "history"}
 	worded   = []string{"circuit", "connector", "tip", "result"}
-	settings = []string{"trim_sd", "short_only_sd", "long_only_sd", "unlearned_factor", "wild", "pending_weight",
-		"authority_pct", "comeback_minutes", "redo_minutes", "proof_minutes", "proof_misses", "family_share", "idle_visit", "unmentioned", "reference_rate"}
+	settings = []string{"trim_sd", "short_only_sd", "long_only_sd", "unlearned_factor", "unlearned_share", "wild", "pending_weight",
+		"authority_pct", "comeback_minutes", "redo_minutes", "proof_minutes", "proof_misses", "family_share", "forgotten", "idle_visit", "unmentioned", "reference_rate"}
 )
 
 type checker struct {

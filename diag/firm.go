@@ -1,0 +1,423 @@
+package diag
+
+import (
+	"cmp"
+	"math"
+	"math/bits"
+	"slices"
+)
+
+// How firm a verdict is. Every number of the model may be off. Following the way
+// probabilistic diagnosis is tested against imprecise numbers (Pradhan, Henrion and
+// others, AI 85, 1996, from memory), noise is added to the log odds of every prior
+// and every likelihood that the verdict rests on, and the verdict is taken anew. The
+// draws are fixed, so that the same case gives the same answer.
+
+const (
+	firmDraws = 64
+	firmHyps  = 160
+)
+
+// knob is one estimate that noise is put on: how common a cause is, or how a finding
+// shows with the causes that act on it.
+type knob struct {
+	finding int // -1: how common the cause is
+	key     uint64
+	label   string
+}
+
+// lever is how far a knob moves an explanation's log weight.
+type lever struct {
+	knob int
+	by   float64
+}
+
+// firmness is the share of draws under which a verdict stands, and the estimate it
+// hangs on most.
+type firmness struct {
+	half, one, two float64
+	hangsOn        string
+}
+
+// levers lists, for each explanation, what noise would move it. A likelihood p has
+// its log odds shaken, which moves its logarithm by about 1-p; p is taken against
+// the best that any explanation makes of the finding.
+func (d *decision) levers() ([]knob, [][]lever) {
+	c, w := d.c, d.c.w
+	n := min(len(d.hyps), firmHyps)
+	best := make([]float64, len(c.ev.findings))
+	for f := range best {
+		best[f] = math.Inf(-1)
+		for h := range n {
+			best[f] = max(best[f], d.lik[h][f])
+		}
+	}
+	var knobs []knob
+	index := map[uint64]int{}
+	turn := func(key uint64, finding int, label func() string) int {
+		i, ok := index[key]
+		if !ok {
+			i = len(knobs)
+			index[key] = i
+			knobs = append(knobs, knob{finding, key, label()})
+		}
+		return i
+	}
+	out := make([][]lever, n)
+	for h := range n {
+		hy := &d.hyps[h]
+		ids := make([]uint64, 0, 8)
+		for _, u := range hy.us {
+			p := w.units[u].place
+			ids = append(ids, uint64(p)+1)
+			out[h] = append(out[h], lever{turn(hash(uint64(p)+1), -1, func() string { return "how common this is: " + lower(w.places[p].ref.name()) }), 1})
+		}
+		for s := range w.sens {
+			for _, u := range w.sens[s].states[hy.st[s]].units {
+				p := w.sens[s].units[u].place
+				id := uint64(1+s)<<16 | uint64(p)
+				ids = append(ids, id)
+				out[h] = append(out[h], lever{turn(hash(id), -1, func() string { return "how common this is: " + lower(w.sens[s].places[p].ref.name()) }), 1})
+			}
+		}
+		for f := range c.ev.findings {
+			by := 1 - math.Exp(d.lik[h][f]-best[f])
+			if by < 0.02 {
+				continue
+			}
+			// The same estimate serves every explanation whose causes act alike on the
+			// finding; that they give it the same likelihood tells that they do.
+			key := hash(uint64(f)<<32 ^ math.Float64bits(math.Round(d.lik[h][f]*1e4)))
+			out[h] = append(out[h], lever{turn(key, f, func() string { return "how likely this is: " + c.ev.say(&c.ev.findings[f]) + with(d.nameHyp(hy)) }), by})
+		}
+	}
+	return knobs, out
+}
+
+func with(name string) string {
+	if name == "" {
+		return ", with nothing wrong"
+	}
+	return ", with " + name
+}
+
+// nameHyp names the causes of an explanation.
+func (d *decision) nameHyp(h *hyp) string {
+	w := d.c.w
+	var names []string
+	for _, u := range h.us {
+		names = append(names, lower(w.places[w.units[u].place].ref.name()))
+	}
+	for s := range w.sens {
+		for _, u := range w.sens[s].states[h.st[s]].units {
+			names = append(names, lower(w.sens[s].places[w.sens[s].units[u].place].ref.name()))
+		}
+	}
+	return and(names)
+}
+
+// hash mixes a key well enough for fixed draws (the finisher of splitmix64).
+func hash(x uint64) uint64 {
+	x += 0x9e3779b97f4a7c15
+	x = (x ^ x>>30) * 0xbf58476d1ce4e5b9
+	x = (x ^ x>>27) * 0x94d049bb133111eb
+	return x ^ x>>31
+}
+
+// gauss is a fixed draw from the standard normal distribution for a key.
+func gauss(key uint64) float64 {
+	u := (float64(hash(key)>>11) + 0.5) / (1 << 53)
+	return math.Sqrt2 * math.Erfinv(2*u-1)
+}
+
+// weigh shakes the estimates and counts how often the verdict stands. mask gives
+// the faults of each explanation, work the faults the verdict mends; without work
+// the verdict is that nothing is wrong.
+func (d *decision) firmness(work []int) firmness {
+	knobs, levers := d.levers()
+	masks := d.masks(len(levers))
+	var each []uint64
+	var all uint64
+	for _, m := range work {
+		var bit uint64
+		for _, f := range d.pr.mends[m].faults {
+			bit |= 1 << f
+		}
+		each = append(each, bit)
+		all |= bit
+	}
+	stands := func(p []float64) bool {
+		// What it mends is there more likely than not, and nothing else is; that
+		// nothing is wrong is more likely than not.
+		sum, sound := 0.0, 0.0
+		var part [64]float64
+		var fault [64]float64
+		for h, x := range p {
+			sum += x
+			if masks[h] == 0 {
+				sound += x
+			}
+			for m := masks[h] &^ all; m != 0; m &= m - 1 {
+				fault[bits.TrailingZeros64(m)] += x
+			}
+			for i, bit := range each {
+				if masks[h]&bit != 0 {
+					part[i] += x
+				}
+			}
+		}
+		if all == 0 {
+			return sound >= sum/2
+		}
+		for i := range each {
+			if part[i] < sum/2 {
+				return false
+			}
+		}
+		return slices.Max(fault[:63]) <= sum/2
+	}
+	var out firmness
+	noise := make([]float64, len(knobs))
+	shift := make([]float64, len(levers))
+	p := make([]float64, len(levers))
+	for draw := range firmDraws {
+		for k := range knobs {
+			noise[k] = gauss(knobs[k].key ^ uint64(draw+1)*0x9e3779b97f4a7c15)
+		}
+		for h := range levers {
+			shift[h] = 0
+			for _, l := range levers[h] {
+				shift[h] += l.by * noise[l.knob]
+			}
+		}
+		for i, sigma := range [3]float64{0.5, 1, 2} {
+			top := math.Inf(-1)
+			for h := range p {
+				p[h] = d.hyps[h].lw + sigma*shift[h]
+				top = max(top, p[h])
+			}
+			for h := range p {
+				p[h] = math.Exp(p[h] - top)
+			}
+			if stands(p) {
+				*[3]*float64{&out.half, &out.one, &out.two}[i] += 1. / firmDraws
+			}
+		}
+	}
+	out.hangsOn = d.hangsOn(knobs, levers, masks, all)
+	return out
+}
+
+// masks gives the faults of the first explanations; a fault the planner does not
+// know is the highest bit.
+func (d *decision) masks(n int) []uint64 {
+	out := make([]uint64, n)
+	for h := range out {
+		out[h] = d.pr.maskOf(&d.hyps[h])
+	}
+	return out
+}
+
+// hangsOn names the estimate whose error moves the odds of the verdict most.
+func (d *decision) hangsOn(knobs []knob, levers [][]lever, masks []uint64, work uint64) string {
+	var in, out float64
+	good := func(h int) bool {
+		if work == 0 {
+			return masks[h] == 0
+		}
+		return masks[h]&work != 0
+	}
+	for h := range levers {
+		if good(h) {
+			in += d.hyps[h].p
+		} else {
+			out += d.hyps[h].p
+		}
+	}
+	if in == 0 || out == 0 {
+		return ""
+	}
+	by := make([]float64, len(knobs))
+	for h := range levers {
+		x := d.hyps[h].p / out
+		sign := -1.0
+		if good(h) {
+			x, sign = d.hyps[h].p/in, 1
+		}
+		for _, l := range levers[h] {
+			by[l.knob] += sign * x * l.by
+		}
+	}
+	best := slices.Index(by, slices.MaxFunc(by, func(a, b float64) int { return cmp.Compare(math.Abs(a), math.Abs(b)) }))
+	return knobs[best].label
+}
+
+// contradictions points at findings that no explanation takes together although
+// each has one: one of the two is likely to be a slip.
+func (d *decision) contradictions() []Note {
+	var out []Note
+	fs := d.c.ev.findings
+	for i := range fs {
+		if n, ok := d.clash(&fs[i]); ok {
+			out = append(out, n)
+		}
+	}
+	best := make([]float64, len(fs))
+	for f := range fs {
+		best[f] = math.Inf(-1)
+		for h := range d.hyps {
+			best[f] = max(best[f], d.lik[h][f])
+		}
+	}
+	taken := func(f, without int) float64 {
+		sum, all := 0.0, 0.0
+		top := math.Inf(-1)
+		if without >= 0 {
+			for h := range d.hyps {
+				top = max(top, -d.lik[h][without])
+			}
+		}
+		for h := range d.hyps {
+			p := d.hyps[h].p
+			if without >= 0 {
+				p *= math.Exp(-d.lik[h][without] - top)
+			}
+			all += p
+			sum += p * math.Exp(d.lik[h][f]-best[f])
+		}
+		return sum / all
+	}
+	type pair struct{ a, b int }
+	var seen []pair
+	for f := range fs {
+		if fs[f].kind == fRemark || taken(f, -1) > 0.08 {
+			continue
+		}
+		g, most := -1, 0.0
+		for o := range fs {
+			if o != f && fs[o].kind != fRemark {
+				if x := taken(f, o); x > most {
+					g, most = o, x
+				}
+			}
+		}
+		p := pair{min(f, g), max(f, g)}
+		if most < 0.4 || slices.Contains(seen, p) {
+			continue
+		}
+		seen = append(seen, p)
+		out = append(out, Note{d.given(slices.Concat(fs[f].entries, fs[g].entries)),
+			"These two hardly go together: " + d.c.ev.say(&fs[f]) + " — and " + d.c.ev.say(&fs[g]) + ". Repeat the one that is easier to repeat."})
+	}
+	return out
+}
+
+// clash tells whether the looks or readings of one finding contradict each other.
+func (d *decision) clash(f *finding) (Note, bool) {
+	w := d.c.w
+	say := func() (Note, bool) {
+		return Note{d.given(f.entries), "These cannot both be right: " + d.c.ev.say(f) + ". Repeat the test."}, true
+	}
+	switch f.kind {
+	case fSensorOutcome, fOutcome:
+		for i, a := range f.looks {
+			for _, b := range f.looks[:i] {
+				sameBank := a.bank < 0 || b.bank < 0 || a.bank == b.bank
+				if sameBank && a.slot != b.slot && (a.slot < 0 || b.slot < 0) {
+					return say()
+				}
+			}
+		}
+	case fSensorQuantity, fQuantity:
+		_, sd := w.goodLevel(f.quant)
+		if slices.Max(f.xs)-slices.Min(f.xs) > 6*sd {
+			return say()
+		}
+	case fTrims:
+		for _, rs := range d.c.ev.trims[f.bank] {
+			for i, a := range rs {
+				for _, b := range rs[:i] {
+					if a.gain == b.gain && math.Abs(a.x-b.x) > 15 {
+						return say()
+					}
+				}
+			}
+		}
+	case fLambda:
+		if slices.Max(f.xs)-slices.Min(f.xs) > 6 {
+			return say()
+		}
+	}
+	return Note{}, false
+}
+
+// changes names what would overturn a verdict: the answers to tests not yet made
+// that would leave its work, or that nothing is wrong, less likely than not.
+func (d *decision) changes(work []int) []string {
+	pr := d.pr
+	var all uint64
+	for _, m := range work {
+		for _, f := range pr.mends[m].faults {
+			all |= 1 << f
+		}
+	}
+	type change struct {
+		say string
+		p   float64
+	}
+	var list []change
+	for q := range pr.questions {
+		for a, o := range pr.problem.Questions[q].Outcomes {
+			var m, in float64
+			for i := range pr.sets {
+				x := pr.sets[i].p * o.P[i]
+				m += x
+				if all != 0 && pr.sets[i].mask&all != 0 || all == 0 && pr.sets[i].mask == 0 {
+					in += x
+				}
+			}
+			if m > 1e-4 && in < m/2 {
+				qu := &pr.questions[q]
+				at := ""
+				if qu.sensor >= 0 {
+					at = d.c.w.where(qu.sensor)
+				}
+				list = append(list, change{lower(d.c.w.m.Tests[qu.test].Name) + at + ": " + pr.asked[q][a].say, m - in})
+			}
+		}
+	}
+	slices.SortStableFunc(list, func(a, b change) int { return cmp.Compare(b.p, a.p) })
+	out := []string{}
+	for _, c := range list[:min(len(list), 3)] {
+		out = append(out, upper(c.say))
+	}
+	return out
+}
+
+// maskOf gives the faults of an explanation as the planner numbers them.
+func (pr *prospect) maskOf(h *hyp) uint64 {
+	w := pr.c.w
+	var mask uint64
+	put := func(sensor, index int, nothing bool) {
+		if nothing {
+			return
+		}
+		for f := range pr.faults {
+			if pr.faults[f].sensor == sensor && pr.faults[f].index == index {
+				mask |= 1 << f
+				return
+			}
+		}
+		mask |= 1 << 63
+	}
+	for _, u := range h.us {
+		p := w.units[u].place
+		put(-1, p, w.places[p].k.Nothing)
+	}
+	for s := range w.sens {
+		for _, u := range w.sens[s].states[h.st[s]].units {
+			put(s, w.sens[s].units[u].place, false)
+		}
+	}
+	return mask
+}
