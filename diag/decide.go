@@ -34,7 +34,8 @@ type decision struct {
 	costs  Costs
 }
 
-func (e *engine) decide(c Case) (Decision, error) {
+// weigh reckons with a case and plans, written down to a depth.
+func (e *engine) weigh(c Case, depth int) (*decision, plan.Result, error) {
 	c, from := canonicalOrder(c)
 	w := newWorld(e, c.Vehicle)
 	d := &decision{c: newCalc(w.collect(c.Evidence)), from: from, costs: c.Costs}
@@ -50,7 +51,12 @@ func (e *engine) decide(c Case) (Decision, error) {
 	}
 	d.pr = d.c.newProspect(d.b, d.hyps, c.Costs)
 	d.pr.state(d.direct, d.excluded)
-	res, err := plan.Solve(&d.pr.problem, plan.Options{Budget: planBudget, Depth: 3})
+	res, err := plan.Solve(&d.pr.problem, plan.Options{Budget: planBudget, Depth: depth})
+	return d, res, err
+}
+
+func (e *engine) decide(c Case) (Decision, error) {
+	d, res, err := e.weigh(c, 3)
 	if err != nil {
 		return Decision{}, err
 	}
