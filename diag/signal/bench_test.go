@@ -32,8 +32,9 @@ func hour(n int) []byte {
 	return b.Bytes()
 }
 
-func readCSV(b *testing.B, data []byte) {
+func readCSV(b *testing.B, data []byte, comma rune) {
 	r := csv.NewReader(bytes.NewReader(data))
+	r.Comma = comma
 	r.ReuseRecord = true // the quickest way to use it
 	for {
 		if _, err := r.Read(); err == io.EOF {
@@ -53,7 +54,7 @@ func BenchmarkMeasureHour(b *testing.B) {
 	best, bestCSV := time.Hour, time.Hour
 	for b.Loop() {
 		at := time.Now()
-		readCSV(b, data)
+		readCSV(b, data, ',')
 		bestCSV = min(bestCSV, time.Since(at))
 		at = time.Now()
 		res, err := Measure(bytes.NewReader(data), hourMapping, Options{})
@@ -109,6 +110,64 @@ func BenchmarkMeasureHourHeap(b *testing.B) {
 	runtime.ReadMemStats(&after)
 	b.ReportMetric(float64(most.Load())/(1<<20), "heap-MiB")
 	b.ReportMetric(float64(after.TotalAlloc-before.TotalAlloc)/float64(n)/(1<<20), "allocated-MiB")
+}
+
+// BenchmarkMeasureLayouts does the same for other ways in which recorders write,
+// a million rows each.
+func BenchmarkMeasureLayouts(b *testing.B) {
+	sine := func(i int) float64 { return 0.45 + 0.4*math.Sin(float64(i)/100) }
+	for _, layout := range []struct {
+		name  string
+		comma rune
+		row   func(i int) string
+	}{
+		{"six decimals", ',', func(i int) string { return fmt.Sprintf("%.6f,%.6f\n", float64(i)/1000, sine(i)) }},
+		{"twelve decimals", ',', func(i int) string { return fmt.Sprintf("%.9f,%.12f\n", float64(i)/1000, sine(i)) }},
+		{"as short as can be", ',', func(i int) string { return fmt.Sprintf("%g,%g\n", float64(i)/1000, math.Round(sine(i)*1e4)/1e4) }},
+		{"exponents", ',', func(i int) string { return fmt.Sprintf("%.6e,%.6e\n", float64(i)/1000, sine(i)) }},
+		{"negative half the time", ',', func(i int) string { return fmt.Sprintf("%.4f,%.4f\n", float64(i)/1000, sine(i)-0.45) }},
+		{"time of day", ',', func(i int) string {
+			s := float64(i) / 1000
+			return fmt.Sprintf("%02d:%02d:%06.3f,%.4f\n", int(s)/3600, int(s)/60%60, math.Mod(s, 60), sine(i))
+		}},
+		{"milliseconds and millivolts", ';', func(i int) string { return fmt.Sprintf("%d;%.0f;%d\r\n", i, 1000*sine(i), 700+i%7) }},
+		{"blanks and trailing commas", ',', func(i int) string { return fmt.Sprintf("%.6f, %.6f, 0.700000,\n", float64(i)/1000, sine(i)) }},
+		{"four sensors", ',', func(i int) string {
+			return fmt.Sprintf("%.3f,%.4f,0.7,%.4f,0.3\n", float64(i)/1000, sine(i), sine(i+70))
+		}},
+	} {
+		b.Run(layout.name, func(b *testing.B) {
+			var buf bytes.Buffer
+			for i := range 1_000_000 {
+				buf.WriteString(layout.row(i))
+			}
+			data := buf.Bytes()
+			m, _ := sniff(b, data)
+			for i := range m.Channels {
+				c := &m.Channels[i]
+				c.Quantity = SensorVoltage
+				if c.Unit == "" && layout.comma == ';' {
+					c.Unit = "mV"
+				} else if c.Unit == "" {
+					c.Unit = "V"
+				}
+			}
+			best, bestCSV := time.Hour, time.Hour
+			for b.Loop() {
+				at := time.Now()
+				readCSV(b, data, layout.comma)
+				bestCSV = min(bestCSV, time.Since(at))
+				at = time.Now()
+				res, err := Measure(bytes.NewReader(data), m, Options{})
+				best = min(best, time.Since(at))
+				if err != nil || res.Report.Rows != 1_000_000 {
+					b.Fatal(err, res)
+				}
+			}
+			b.ReportMetric(float64(best)/float64(bestCSV), "times-csv")
+			b.ReportMetric(float64(best)/1e6, "ns/row")
+		})
+	}
 }
 
 // BenchmarkReadHour is the reading alone.

@@ -11,10 +11,12 @@
 //
 // # Measuring
 //
-// Measure reads the table twice. The first pass finds extremes, the histogram
-// and everything that rests on fixed thresholds; the second times the 10-90 %
-// transitions, whose thresholds follow from the histogram. Both passes hold a
-// few blocks of rows and counters of fixed size, however long the recording.
+// Measure reads a table once: extremes, mean, the histogram and all that rests on
+// fixed thresholds as the rows pass, keeping aside the samples near the 10 % and
+// 90 % levels, which the histogram fixes only at the end. Where those could not be
+// foreseen it reads the table a second time. Either way it holds a few blocks of
+// rows, counters of fixed size and a bounded set of samples, however long the
+// recording.
 //
 // The definitions follow the vocabulary of IEEE Std 181 / IEC 60469 as it is
 // described in public manuals of signal-processing software: state levels are

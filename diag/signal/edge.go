@@ -91,8 +91,8 @@ func (e *edge) meet(t0, v0, t1, v1 float64) {
 // to reaching the other without going back.
 type passage struct {
 	lo, hi    edge
-	rise      meeting // instant of leaving lo upward
-	fall      meeting // instant of leaving hi downward
+	lastRise  meeting // instant of leaving lo upward
+	lastFall  meeting // instant of leaving hi downward
 	rising    bool
 	falling   bool
 	ups, down transitions
@@ -122,12 +122,12 @@ func (p *passage) step(t0, v0, t1, v1 float64) {
 func (p *passage) stepLo(t0, v0, t1, v1 float64) {
 	switch p.lo.step(t0, v0, t1, v1) {
 	case 1:
-		p.rise, p.rising = p.lo.instant(), true
+		p.lastRise, p.rising = p.lo.instant(), true
 	case -1:
 		p.rising = false
 		if p.falling {
 			p.falling = false
-			p.down.add(p.fall, p.lo.instant())
+			p.down.add(p.lastFall, p.lo.instant())
 		}
 	}
 }
@@ -135,12 +135,12 @@ func (p *passage) stepLo(t0, v0, t1, v1 float64) {
 func (p *passage) stepHi(t0, v0, t1, v1 float64) {
 	switch p.hi.step(t0, v0, t1, v1) {
 	case -1:
-		p.fall, p.falling = p.hi.instant(), true
+		p.lastFall, p.falling = p.hi.instant(), true
 	case 1:
 		p.falling = false
 		if p.rising {
 			p.rising = false
-			p.ups.add(p.rise, p.hi.instant())
+			p.ups.add(p.lastRise, p.hi.instant())
 		}
 	}
 }

@@ -13,7 +13,7 @@ import (
 // FuzzNumber holds both number readers against strconv: what they accept they
 // must read as strconv does, and what is a plain decimal they must accept.
 func FuzzNumber(f *testing.F) {
-	for _, s := range []string{"0", "0.45", "-0.01", "3599.999", "1e3", "-1.5E-7", ".5", "5.", "0,45", "12345678", "1234.5678", "123456789012345678901234567890", "1e400", "0.1e-400", "9007199254740993", "--1", "1.2.3", "", "+7", "1e", "1e+", "0x1p3", "1_000", "inf", "4503599627370497.5"} {
+	for _, s := range []string{"0", "0.45", "-0.01", "3599.999", "1e3", "-1.5E-7", ".5", "5.", "0,45", "12345678", "1234.5678", "123456789012345678901234567890", "1e400", "0.1e-400", "9007199254740993", "--1", "1.2.3", "", "+7", "1e", "1e+", "0x1p3", "1_000", "inf", "4503599627370497.5", "12345678.1234567", "00000001.00000001", "1.123456789012345"} {
 		f.Add(s, byte('.'))
 		f.Add(s, byte(','))
 	}
@@ -40,44 +40,44 @@ func FuzzNumber(f *testing.F) {
 			}
 		}
 
-		w, m, ok2 := scanShort(b, 0, decimal)
+		w, m, whole, frac, ok2 := scanQuick(b, 0, decimal)
 		if ok2 && m <= len(s) {
 			want, err := strconv.ParseFloat(text(m), 64)
 			if err != nil || want != w {
-				t.Fatalf("scanShort(%q) = %v over %d bytes, strconv says %v, %v", s, w, m, want, err)
+				t.Fatalf("scanQuick(%q) = %v over %d bytes, strconv says %v, %v", s, w, m, want, err)
 			}
-			if sh := shapeOf(b, 0, m, decimal); sh.size > 0 {
-				x, ok := sh.read(b)
-				if !ok || x != w && !(s[0] == '-') {
-					t.Fatalf("the shape of %q reads it as %v, %v; want %v", s[:m], x, ok, w)
+			if sh := newShapes(decimal).of(whole, frac); sh.size > 0 {
+				if x, ok := sh.read(b); !ok || x != w || sh.size != m {
+					t.Fatalf("the shape of %q reads it as %v, %v over %d bytes; want %v", s[:m], x, ok, sh.size, w)
 				}
 			}
 		}
 	})
 }
 
-// FuzzShape reads one number by the shape of another: it must answer what
-// scanNumber does or refuse.
+// FuzzShape reads any text by any shape: it must answer what scanNumber does or
+// refuse.
 func FuzzShape(f *testing.F) {
-	f.Add("0.4523", "0.7712", byte(','))
-	f.Add("12345678", "1234567,", byte('\n'))
-	f.Add("1.5", "1,5", byte('\n'))
-	f.Add("5.", "5..", byte('\n'))
-	f.Fuzz(func(t *testing.T, one, other string, end byte) {
-		a := append([]byte(one), end)
-		a = append(a, make([]byte, pad)...)
-		sh := shapeOf(a, 0, len(one), '.')
-		if len(one) == 0 || sh.size == 0 || strings.IndexByte("0123456789.eE", end) >= 0 { // what ends a number is no part of one
-			return
-		}
-		b := append([]byte(other), make([]byte, pad+8)...)
+	f.Add(uint8(1), uint8(5), "0.7712,")
+	f.Add(uint8(8), uint8(0), "12345678\n")
+	f.Add(uint8(1), uint8(2), "1,5\n")
+	f.Add(uint8(5), uint8(1), "12345..")
+	f.Add(uint8(4), uint8(9), "1330.00000000;")
+	f.Add(uint8(1), uint8(14), "0.1234567890123\t")
+	all := newShapes('.')
+	f.Fuzz(func(t *testing.T, whole, frac uint8, text string) {
+		sh := &all[whole%9][frac%16]
+		b := append([]byte(text), make([]byte, pad)...)
 		v, ok := sh.read(b)
 		if !ok {
 			return
 		}
+		if next := b[sh.size]; next-'0' <= 9 || next == '.' && sh.frac < 0 || next|0x20 == 'e' {
+			return // the number goes on: its reader looks at what follows
+		}
 		want, n, known := scanNumber(b, 0, '.')
 		if !known || n != sh.size || want != v {
-			t.Fatalf("by the shape of %q, %q reads as %v; it is %v over %d bytes", one, other, v, want, n)
+			t.Fatalf("by the shape %d.%d, %q reads as %v; it is %v over %d bytes", sh.whole, sh.frac, text, v, want, n)
 		}
 	})
 }

@@ -12,8 +12,8 @@ type Options struct {
 	Limits    Limits   // the zero value means DefaultLimits
 	Event     *Event   // when the mixture was forced; nil looks for it in the signal
 	ColdStart *float64 // when a cold engine was started, seconds; nil measures no warm-up
-	// Watch, where set, sees every run of samples of every channel during the last
-	// pass, for drawing. fresh says that a gap lies ahead of the run.
+	// Watch, where set, sees every run of samples of every channel once, for
+	// drawing. fresh says that a gap lies ahead of the run.
 	Watch func(channel int, t, v []float64, fresh bool)
 	Trims TrimLimits // the zero value means DefaultTrimLimits
 }
@@ -97,29 +97,28 @@ type Wide struct {
 	Crossings  Reading `json:"crossings"`  // always refused: counting them is wrong here
 }
 
-// Measure reads the table in r twice from its beginning and measures it. The
-// error is a *Problem when nothing could be read, or r's.
+// Measure reads the table in r from its beginning and measures it; where one
+// reading does not suffice it reads it twice. The error is a *Problem when nothing
+// could be read, or r's.
 func Measure(r io.ReadSeeker, m Mapping, opt Options) (*Result, error) {
 	opt = opt.filled()
 	if _, err := r.Seek(0, io.SeekStart); err != nil {
 		return nil, err
 	}
-	one := newFirstPass(m, opt)
-	report, err := Read(r, m, one.sink)
+	run := newMeasurement(m, opt)
+	report, err := Read(r, m, run.sink)
 	if err != nil {
 		return nil, err
 	}
-	one.end()
-	two := newSecondPass(one, opt)
-	if two.needed() {
+	if again := run.end(); len(again) > 0 {
 		if _, err := r.Seek(0, io.SeekStart); err != nil {
 			return nil, err
 		}
-		if _, err := Read(r, m, two.sink); err != nil {
+		if _, err := Read(r, m, run.again(again)); err != nil {
 			return nil, err
 		}
 	}
-	return two.result(m, report), nil
+	return run.result(m, report), nil
 }
 
 // Samples is one channel in memory: times in seconds, never falling, and readings
@@ -152,21 +151,31 @@ func MeasureSamples(s Samples, opt Options) (Channel, Sampling, error) {
 			first := true
 			for from < to {
 				end := min(from+blockRows, to)
-				limit = gapLimit(s.T[from:end], limit)
+				limit = gapLimit(s.T[from:end], repeats(s.T[from:end]), limit)
 				_ = sink(&Block{T: s.T[from:end], V: [][]float64{s.V[from:end]}, Break: first, MaxStep: limit})
 				first, from = false, end
 			}
 		}
 	}
-	one := newFirstPass(m, opt)
-	feed(one.sink)
-	one.end()
-	two := newSecondPass(one, opt)
-	feed(two.sink)
-	res := two.result(m, &Report{Rows: len(s.T), Start: s.T[0], End: s.T[len(s.T)-1]})
+	run := newMeasurement(m, opt)
+	feed(run.sink)
+	if again := run.end(); len(again) > 0 {
+		feed(run.again(again))
+	}
+	res := run.result(m, &Report{Rows: len(s.T), Start: s.T[0], End: s.T[len(s.T)-1]})
 	c := res.Channels[0]
 	c.Column = s.Column
 	return c, res.Sampling, nil
+}
+
+func repeats(t []float64) int {
+	n := 0
+	for i := 1; i < len(t); i++ {
+		if t[i] == t[i-1] {
+			n++
+		}
+	}
+	return n
 }
 
 func (o Options) filled() Options {
@@ -194,13 +203,7 @@ func (r *runs) each(b *Block, c int, f func(t, v []float64, fresh bool)) {
 	}
 	v := b.V[c]
 	r.fresh[c] = r.fresh[c] || b.Break
-	whole := true
-	for _, x := range v {
-		if x != x {
-			whole = false
-			break
-		}
-	}
+	whole := b.holes != nil && !b.holes[c] || !slices.ContainsFunc(v, math.IsNaN)
 	hand := func(t, v []float64) {
 		if len(t) > 0 {
 			f(t, v, r.fresh[c])
@@ -230,47 +233,67 @@ func (r *runs) each(b *Block, c int, f func(t, v []float64, fresh bool)) {
 	hand(r.t, r.v)
 }
 
-// firstPass surveys every channel.
-type firstPass struct {
-	opt     Options
-	surveys []*survey
-	pairs   []*pairing
-	trims   *trimLog
-	runs    runs
-	steps   logHistogram
-	prev    float64
-	open    bool
-	longest float64
-	repeats int64 // steps of no time
+// measurement is one table being measured.
+type measurement struct {
+	opt       Options
+	surveys   []*survey
+	witnesses []*witness // nil for channels without
+	lags      []*lag     // nil for channels without
+	pairs     []*pairing
+	trims     *trimLog
+	runs      runs
+	steps     logHistogram // a quarter of the steps
+	prev      float64
+	open      bool
+	longest   float64
+	repeats   int // steps of no time
+	moves     int // steps of some
+
+	clock     float64 // coarseness of a clock that repeats times; 0 is none
+	low, high []state
+	timings   []*timing // nil for channels without
 }
 
-func newFirstPass(m Mapping, opt Options) *firstPass {
-	f := &firstPass{opt: opt}
+func newMeasurement(m Mapping, opt Options) *measurement {
+	f := &measurement{opt: opt, pairs: findPairs(m.Channels), trims: newTrimLog(m.Channels, opt.Trims)}
 	for _, c := range m.Channels {
-		f.surveys = append(f.surveys, newSurvey(opt.Limits, c.Quantity == SensorVoltage))
+		voltage := c.Quantity == SensorVoltage
+		f.surveys = append(f.surveys, newSurvey(opt.Limits, voltage))
+		f.witnesses = append(f.witnesses, newWitness(opt, voltage))
+		f.lags = append(f.lags, newLag(opt, c.Quantity))
 	}
-	f.pairs = findPairs(m.Channels)
+	voltages := 0
+	for _, s := range f.surveys {
+		if s.bones != nil {
+			voltages++
+		}
+	}
+	for _, s := range f.surveys {
+		if s.bones != nil {
+			s.bones.most /= voltages
+		}
+	}
 	for _, p := range f.pairs {
 		f.surveys[p.front].want, f.surveys[p.rear].want = true, true
 	}
-	f.trims = newTrimLog(m.Channels, opt.Trims)
 	return f
 }
 
-func (f *firstPass) sink(b *Block) error {
-	prev, open := f.prev, f.open && !b.Break
-	for _, t := range b.T {
-		if d := t - prev; open && d > 0 {
-			f.steps.add(d)
-			f.longest = max(f.longest, d)
-		} else if open {
-			f.repeats++
-		}
-		prev, open = t, true
-	}
-	f.prev, f.open = prev, open
+func (f *measurement) sink(b *Block) error {
+	f.time(b)
 	for c, s := range f.surveys {
-		f.runs.each(b, c, s.add)
+		f.runs.each(b, c, func(t, v []float64, fresh bool) {
+			s.add(t, v, fresh)
+			if w := f.witnesses[c]; w != nil {
+				w.add(t, v, fresh)
+			}
+			if l := f.lags[c]; l != nil {
+				l.add(t, v)
+			}
+			if f.opt.Watch != nil {
+				f.opt.Watch(c, t, v, fresh)
+			}
+		})
 	}
 	for _, p := range f.pairs {
 		p.take(f.surveys[p.front].events, f.surveys[p.rear].events, b.Break)
@@ -286,107 +309,99 @@ func (f *firstPass) sink(b *Block) error {
 	return nil
 }
 
-// clock is the coarseness of a clock that gives several samples one time: what
-// happens within one of its steps cannot be timed.
-func (f *firstPass) clock() float64 {
-	if f.repeats*100 > f.steps.n {
-		return f.steps.median()
+// time looks at the steps of the clock.
+func (f *measurement) time(b *Block) {
+	prev, open, longest := f.prev, f.open && !b.Break, f.longest
+	repeats, moves := 0, 0
+	for i, t := range b.T {
+		if d := t - prev; !open {
+			open = true
+		} else if d > 0 {
+			moves++
+			if i%4 == 0 || len(b.T) < 256 {
+				f.steps.add(d)
+			}
+			if d > longest {
+				longest = d
+			}
+		} else {
+			repeats++
+		}
+		prev = t
 	}
-	return 0
+	f.prev, f.open, f.longest = prev, open, longest
+	f.repeats += repeats
+	f.moves += moves
 }
 
-func (f *firstPass) end() {
-	for _, s := range f.surveys {
+// end closes the first reading and times the 10-90 % transitions. It answers the
+// channels whose recording has to be read again for that.
+func (f *measurement) end() (again []int) {
+	if f.repeats*100 > f.moves {
+		f.clock = f.steps.median()
+	}
+	for c, s := range f.surveys {
 		s.close()
+		s.clock = f.clock
+		low, high := s.hist.states()
+		f.low, f.high = append(f.low, low), append(f.high, high)
+		var x *timing
+		if s.voltage {
+			x = newTiming(low, high, s.noiseSD(), s.lim)
+		}
+		f.timings = append(f.timings, x)
+		if x != nil && !s.bones.runs(&x.pass, x.add) {
+			again = append(again, c)
+		}
+		s.bones = nil
 	}
 	if f.trims != nil {
 		f.trims.end()
 	}
+	return again
 }
 
-// secondPass looks again, knowing the first pass's results.
-type secondPass struct {
-	one     *firstPass
-	opt     Options
-	seconds []*second
-	lags    []*lag
-	low     []state
-	high    []state
-	runs    runs
-}
-
-func newSecondPass(one *firstPass, opt Options) *secondPass {
-	p := &secondPass{one: one, opt: opt}
-	lim := opt.Limits
-	clock := one.clock()
-	for _, s := range one.surveys {
-		s.clock = clock
-		low, high := s.hist.states()
-		p.low, p.high = append(p.low, low), append(p.high, high)
-		x := &second{lim: lim}
-		if swing := high.level - low.level; s.voltage && swing > 4*s.noiseSD() && swing > 0 {
-			x.timed = true
-			x.pass = newPassage(low.level+0.1*swing, low.level+0.9*swing, 0.02*swing)
-			x.hiUp, x.loDown = x.pass.hi.up, x.pass.lo.down
+// again times the transitions of the channels given from the recording itself.
+func (f *measurement) again(channels []int) func(*Block) error {
+	f.runs = runs{}
+	return func(b *Block) error {
+		for _, c := range channels {
+			f.runs.each(b, c, f.timings[c].add)
 		}
-		if s.voltage {
-			if e := opt.Event; e != nil {
-				x.windows = append(x.windows, newWindow(lim, e.Mixture, e.At, e.At+lim.WindowS, false))
-			} else {
-				x.windows = s.found()
-			}
-			if opt.ColdStart != nil {
-				x.warm = &warmUp{from: *opt.ColdStart, high: newEdge(lim.WarmAboveV, 0), low: newEdge(lim.LeanV, 0)}
-			}
-		}
-		p.seconds = append(p.seconds, x)
-		p.lags = append(p.lags, newLag(opt))
+		return nil
 	}
-	return p
 }
 
-func (p *secondPass) needed() bool {
-	if p.opt.Watch != nil || p.opt.Event != nil {
-		return true
-	}
-	for _, s := range p.seconds {
-		if s.timed || len(s.windows) > 0 || s.warm != nil {
-			return true
-		}
-	}
-	return false
-}
-
-func (p *secondPass) sink(b *Block) error {
-	for c := range p.seconds {
-		p.runs.each(b, c, func(t, v []float64, fresh bool) {
-			p.seconds[c].add(t, v, fresh)
-			if l := p.lags[c]; l != nil {
-				l.add(t, v)
-			}
-			if p.opt.Watch != nil {
-				p.opt.Watch(c, t, v, fresh)
-			}
-		})
-	}
-	return nil
-}
-
-// found looks for a forced change of mixture in the stays on either side: one that
-// a crossing began and that lasts far longer than the switching does.
-func (s *survey) found() []*window {
-	var out []*window
+// found makes of the longest stay on either side that a crossing began a forced
+// change of mixture, where it lasts far longer than the switching does.
+func (s *survey) found(sd float64, step float64) []Forced {
+	var out []Forced
 	usual := s.periods.median() / 2
 	for k, mixture := range []string{"lean", "rich"} {
 		d := s.entered[k]
 		if d.length() < 1 || d.length() < 4*usual {
 			continue
 		}
-		w := newWindow(s.lim, mixture, d.from-s.lim.WindowS, d.to, true)
-		w.crossed = d.from
-		out = append(out, w)
+		f := Forced{Mixture: mixture, At: d.left.t, Found: true}
+		target := []float64{s.lim.ForcedLean, s.lim.ForcedRich}[k]
+		f.Delay = refuse("ms", NoEvent, "the moment of the mixture change is not known: mark it to measure the delay")
+		f.Reached = read(d.extreme, "V", 2*sd, 1)
+		switch {
+		case slower(step, s.lim.needTransition()):
+			f.ToLevel = s.lim.slowResponse(step)
+		case !d.reached:
+			f.ToLevel = refuse("ms", NoneSeen, fmt.Sprintf("the signal does not reach %s V before it turns back", short(target)))
+		default:
+			f.ToLevel = read(1000*(d.reach.t-d.left.t), "ms", 1000*max(d.reach.span+d.left.span, s.clock), 1)
+		}
+		out = append(out, f)
 	}
 	return out
+}
+
+// slowResponse refuses a response time.
+func (l Limits) slowResponse(step float64) Reading {
+	return tooSlow("ms", "a response of "+secondsWords(l.JudgeMs/1000), step, l.needTransition())
 }
 
 // noiseSD is the standard deviation of the noise, from the median of the absolute
@@ -407,23 +422,22 @@ func (s *survey) hidden() float64 {
 	return s.quantum / math.Sqrt(12)
 }
 
-func (p *secondPass) result(m Mapping, report *Report) *Result {
-	one := p.one
+func (p *measurement) result(m Mapping, report *Report) *Result {
 	out := &Result{Mapping: m, Report: report, Channels: []Channel{}, Warnings: []Problem{}}
-	step := one.steps.median()
-	out.Sampling = Sampling{Step: read(step, "s", 0, int(one.steps.n)), Rate: read(1/step, "1/s", 0, int(one.steps.n)), Slowest: one.longest}
+	step := p.steps.median()
+	out.Sampling = Sampling{Step: read(step, "s", 0, p.moves), Rate: read(1/step, "1/s", 0, p.moves), Slowest: p.longest}
 	for i, c := range m.Channels {
 		out.Channels = append(out.Channels, p.channel(i, c, step))
 	}
-	for _, x := range one.pairs {
-		pair, warn := x.result(m.Channels, one.surveys, p.opt.Limits, step)
+	for _, x := range p.pairs {
+		pair, warn := x.result(m.Channels, p.surveys, p.opt.Limits, step)
 		out.Pairs = append(out.Pairs, pair)
 		if warn != nil {
 			out.Warnings = append(out.Warnings, *warn)
 		}
 	}
-	if one.trims != nil {
-		t := one.trims.result()
+	if p.trims != nil {
+		t := p.trims.result()
 		out.Trims = &t
 	}
 	for i, c := range out.Channels {
@@ -436,8 +450,8 @@ func (p *secondPass) result(m Mapping, report *Report) *Result {
 	return out
 }
 
-func (p *secondPass) channel(i int, c Column, step float64) Channel {
-	s := p.one.surveys[i]
+func (p *measurement) channel(i int, c Column, step float64) Channel {
+	s := p.surveys[i]
 	out := Channel{Column: c, Samples: s.n}
 	unit := c.Quantity.Unit()
 	if unit == "" {
@@ -481,8 +495,8 @@ func (p *secondPass) channel(i int, c Column, step float64) Channel {
 	return out
 }
 
-func (p *secondPass) narrow(i int, step, sd, levelU float64) *Narrow {
-	s, x, lim := p.one.surveys[i], p.seconds[i], p.opt.Limits
+func (p *measurement) narrow(i int, step, sd, levelU float64) *Narrow {
+	s, x, lim := p.surveys[i], p.timings[i], p.opt.Limits
 	out := &Narrow{Crossings: s.cross}
 	out.Transitions, out.CyclesHz = s.rates(step)
 	if s.period.n > 0 {
@@ -496,12 +510,12 @@ func (p *secondPass) narrow(i int, step, sd, levelU float64) *Narrow {
 	out.LeanRich = s.pass.ups.result(lim, step, s.clock, sd/swing, 0, why)
 	out.RichLean = s.pass.down.result(lim, step, s.clock, sd/swing, 0, why)
 	switch {
-	case x.timed:
+	case x != nil:
 		swing = 0.8 * (p.high[i].level - p.low[i].level)
 		why = "no whole transition from 10 to 90 % in the recording"
 		out.Rise = x.pass.ups.result(lim, step, s.clock, sd/swing, levelU/swing, why)
 		out.Fall = x.pass.down.result(lim, step, s.clock, sd/swing, levelU/swing, why)
-	case step > lim.JudgeMs/2000:
+	case slower(step, lim.needTransition()):
 		r := Transition{Median: tooSlow("ms", "transitions of "+secondsWords(lim.JudgeMs/1000), step, lim.needTransition())}
 		out.Rise, out.Fall = r, r
 	default:
@@ -521,19 +535,24 @@ func (p *secondPass) narrow(i int, step, sd, levelU float64) *Narrow {
 	out.LongestRich = s.stuck(1, step)
 	out.Over = s.over.result(lim.OverV, step)
 	out.Negative = s.negative.result(lim.NegativeV, step)
-	for _, w := range x.windows {
-		if w.seen > 0 {
-			f := w.result(lim, step, s.clock, sd)
-			if e := p.opt.Event; e != nil {
-				f.addUncertainty(e.Uncertainty)
-			}
+	if p.opt.Event == nil {
+		out.Forced = s.found(sd, step)
+	}
+	w := p.witnesses[i]
+	if w == nil {
+		return out
+	}
+	for _, win := range w.windows {
+		if win.seen > 0 {
+			f := win.result(lim, step, s.clock, sd)
+			f.addUncertainty(p.opt.Event.Uncertainty)
 			out.Forced = append(out.Forced, f)
 		}
 	}
-	if x.warm != nil {
+	if w.warm != nil {
 		r := refuse("s", NoneSeen, "the cell did not come to life in the recording")
-		if x.warm.done {
-			r = read(x.warm.at.t-x.warm.from, "s", x.warm.at.span, 1)
+		if w.warm.done {
+			r = read(w.warm.at.t-w.warm.from, "s", max(w.warm.at.span, s.clock), 1)
 		}
 		out.WarmUp = &r
 	}
@@ -545,7 +564,7 @@ func (p *secondPass) narrow(i int, step, sd, levelU float64) *Narrow {
 // one crossing to the next the same way, which does not depend on where the
 // recording cuts a cycle; otherwise it is the count in the time observed.
 func (s *survey) rates(step float64) (transitions, cycles Reading) {
-	if rate := 1 / step; !(rate >= s.lim.needCrossing()) {
+	if slower(step, s.lim.needCrossing()) {
 		if s.n < 2 || !(step > 0) {
 			r := refuse("1/s", TooShort, "the recording is too short")
 			return r, r
@@ -594,15 +613,15 @@ func (e *excursion) result(limit, step float64) Excursion {
 // share of it, clock the coarseness of a clock that repeats times.
 func (t *transitions) result(lim Limits, step, clock, noise, level float64, why string) Transition {
 	n := t.took.n
-	coarse := lim.JudgeMs / 2000 // s
+	need := lim.needTransition()
 	if n == 0 {
-		if step > coarse {
+		if slower(step, need) {
 			return Transition{Median: tooSlow("ms", "transitions of "+secondsWords(lim.JudgeMs/1000), step, lim.needTransition())}
 		}
 		return Transition{Median: refuse("ms", NoneSeen, why)}
 	}
 	span := max(t.spans.median(), clock)
-	if span > coarse || step > coarse && span > step/2 {
+	if slower(span, need) || slower(step, need) && span > step/2 {
 		return Transition{Median: tooSlow("ms", "transitions of "+secondsWords(lim.JudgeMs/1000), max(span, step), lim.needTransition())}
 	}
 	m, d := t.took.median(), t.took.mad()*madToSigma
@@ -616,43 +635,30 @@ func (t *transitions) result(lim Limits, step, clock, noise, level float64, why 
 }
 
 func (w *window) result(lim Limits, step, clock, sd float64) Forced {
-	f := Forced{Mixture: w.mixture, At: w.at, Found: w.found}
-	if w.found {
-		f.At = w.crossed
-		if w.hasLeft {
-			f.At = w.leftAt.t
-		}
-	}
+	f := Forced{Mixture: w.mixture, At: w.at}
 	level, target := lim.LeanV, lim.ForcedRich
 	if w.mixture == "lean" {
 		level, target = lim.RichV, lim.ForcedLean
 	}
 	f.Reached = read(w.extreme, "V", 2*sd, w.seen)
-	coarse := step > lim.JudgeMs/2000
-	slow := tooSlow("ms", "a response of "+secondsWords(lim.JudgeMs/1000), step, lim.needTransition())
+	if slower(step, lim.needTransition()) {
+		f.Delay = lim.slowResponse(step)
+		f.ToLevel = f.Delay
+		return f
+	}
+	within := secondsWords(w.end - w.at)
 	switch {
-	case w.found:
-		f.Delay = refuse("ms", NoEvent, "the moment of the mixture change is not known: mark it to measure the delay")
-	case coarse:
-		f.Delay = slow
 	case w.already:
 		f.Delay = refuse("ms", NotItsKind, fmt.Sprintf("the signal was already past %s V when the mixture changed", short(level)))
 	case !w.hasLeft:
-		f.Delay = refuse("ms", NoneSeen, fmt.Sprintf("the signal does not pass %s V within %s of the change", short(level), secondsWords(w.end-w.at)))
+		f.Delay = refuse("ms", NoneSeen, fmt.Sprintf("the signal does not pass %s V within %s of the change", short(level), within))
 	default:
 		f.Delay = read(1000*(w.leftAt.t-w.at), "ms", 1000*max(w.leftAt.span, clock), 1)
 	}
-	switch {
-	case coarse:
-		f.ToLevel = slow
-	case !w.hasReach:
-		f.ToLevel = refuse("ms", NoneSeen, fmt.Sprintf("the signal does not reach %s V within %s of the change", short(target), secondsWords(w.end-w.at)))
-	default:
-		u := max(w.reached.span, clock)
-		if w.found {
-			u += w.leftAt.span
-		}
-		f.ToLevel = read(1000*(w.reached.t-f.At), "ms", 1000*u, 1)
+	if w.hasReach {
+		f.ToLevel = read(1000*(w.reached.t-w.at), "ms", 1000*max(w.reached.span, clock), 1)
+	} else {
+		f.ToLevel = refuse("ms", NoneSeen, fmt.Sprintf("the signal does not reach %s V within %s of the change", short(target), within))
 	}
 	return f
 }

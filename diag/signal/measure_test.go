@@ -767,3 +767,145 @@ func TestNothingIsMeasuredAcrossAGap(t *testing.T) {
 	check(t, "duty", c.Narrow.Duty, 50, 1e-9)
 	check(t, "mean", c.Mean, 0.45, 1e-9)
 }
+
+// Timing transitions from the kept samples must give what reading again gives.
+func TestOneReadingTimesAsTwoDo(t *testing.T) {
+	once, twice := 0, 0
+	for seed := range 40 {
+		rng := rand.New(rand.NewPCG(uint64(seed), 8))
+		n := skeletonBegin/2 + rng.IntN(5*skeletonBegin)
+		f := trapezoid(0.1, 0.8, 0.02+0.2*rng.Float64(), 1+rng.Float64())
+		if seed%4 == 3 { // cold at first: the first samples suggest other levels
+			warm := f
+			f = func(x float64) float64 {
+				if x < 30 {
+					return 0.45 + 0.1*math.Sin(x)
+				}
+				return warm(x)
+			}
+		}
+		ts, vs := noisy(f, 0.002, float64(n)*0.002, 0.02*rng.Float64(), 0, rng)
+		var fresh []int
+		for k := range 3 {
+			at := (k + 1) * len(ts) / 4
+			for i := at; i < len(ts); i++ {
+				ts[i] += 5
+			}
+			fresh = append(fresh, at)
+		}
+		got := measured2(t, Samples{Column: front, T: ts, V: vs, Fresh: fresh})
+
+		run := newMeasurement(Mapping{Channels: []Column{front}}, Options{}.filled())
+		s := run.surveys[0]
+		cuts := append(fresh, len(ts))
+		from := 0
+		for _, to := range cuts {
+			s.add(ts[from:to], vs[from:to], true)
+			from = to
+		}
+		s.close()
+		low, high := s.hist.states()
+		x := newTiming(low, high, s.noiseSD(), s.lim)
+		if x == nil {
+			continue
+		}
+		from = 0
+		for _, to := range cuts {
+			x.add(ts[from:to], vs[from:to], true)
+			from = to
+		}
+		y := newTiming(low, high, s.noiseSD(), s.lim)
+		if s.bones.runs(&y.pass, y.add) {
+			once++
+			if s.bones.n > len(ts) || s.bones.gated && s.bones.n > len(ts)*9/10 {
+				t.Errorf("seed %d: %d samples kept of %d", seed, s.bones.n, len(ts))
+			}
+			if !slices.Equal(y.pass.ups.took.v, x.pass.ups.took.v) || !slices.Equal(y.pass.down.took.v, x.pass.down.took.v) {
+				t.Errorf("seed %d: %d and %d transitions from the kept samples, %d and %d from all", seed,
+					y.pass.ups.took.n, y.pass.down.took.n, x.pass.ups.took.n, x.pass.down.took.n)
+			}
+		} else {
+			twice++
+		}
+		if w := 1000 * x.pass.ups.took.median(); x.pass.ups.took.n > 0 && got.Narrow.Rise.Median.Value != nil && *got.Narrow.Rise.Median.Value != w {
+			t.Errorf("seed %d: rise %v, want %v", seed, *got.Narrow.Rise.Median.Value, w)
+		}
+	}
+	if once < 10 || twice < 3 {
+		t.Errorf("both ways must be tried: %d once, %d twice", once, twice)
+	}
+}
+
+func measured2(t testing.TB, s Samples) Channel {
+	t.Helper()
+	c, _, err := MeasureSamples(s, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return c
+}
+
+// A bounded histogram must not depend on the order of what it counts.
+func TestHistogram(t *testing.T) {
+	for seed := range 50 {
+		rng := rand.New(rand.NewPCG(uint64(seed), 3))
+		n := 1 + rng.IntN(3000)
+		v := make([]float64, n)
+		scale := math.Pow(10, -6+12*rng.Float64())
+		for i := range v {
+			v[i] = scale * rng.NormFloat64()
+		}
+		a, b := newHistogram(), newHistogram()
+		for _, x := range v {
+			a.add(x)
+		}
+		slices.Sort(v)
+		for _, x := range v {
+			b.add(x)
+		}
+		la, ha := a.states()
+		lb, hb := b.states()
+		if a.width != b.width || !near(la.level, lb.level, 1e-12) || !near(ha.level, hb.level, 1e-12) || la.n != lb.n || ha.n != hb.n {
+			t.Fatalf("seed %d: order shows: %v %v, %v %v", seed, la, lb, ha, hb)
+		}
+		if a.n != int64(n) || a.min != v[0] || a.max != v[n-1] {
+			t.Fatalf("seed %d: %d from %v to %v", seed, a.n, a.min, a.max)
+		}
+		for _, p := range []float64{0.01, 0.16, 0.5, 0.84, 0.99} {
+			want := v[min(int(p*float64(n)), n-1)]
+			below := v[max(int(p*float64(n))-1, 0)]
+			if q := a.quantile(p); q < below-a.width || q > want+a.width {
+				t.Fatalf("seed %d: quantile %v = %v, want %v to %v", seed, p, q, below, want)
+			}
+		}
+		if (a.max-a.min)/a.width > histBins || (n > 1 && (a.max-a.min)/a.width < histBins/2-2) {
+			t.Fatalf("seed %d: bins of %v over %v", seed, a.width, a.max-a.min)
+		}
+	}
+}
+
+func TestSampleKeepsOrderStatistics(t *testing.T) {
+	rng := rand.New(rand.NewPCG(5, 5))
+	var s sample
+	var all []float64
+	for range 3*sampleLimit + 17 {
+		x := rng.NormFloat64()
+		s.add(x)
+		all = append(all, x)
+	}
+	slices.Sort(all)
+	if s.n != len(all) || len(s.v) > sampleLimit {
+		t.Fatalf("%d seen, %d kept", s.n, len(s.v))
+	}
+	if math.Abs(s.median()-median(all)) > 0.03 || math.Abs(s.mad()-mad(all, median(all))) > 0.03 {
+		t.Errorf("median %v, want %v", s.median(), median(all))
+	}
+	var h logHistogram
+	for range 1000 {
+		h.add(0.001)
+	}
+	h.add(5)
+	if m := h.median(); math.Abs(m-0.001) > 1e-15 {
+		t.Errorf("the usual step is %v", m)
+	}
+}

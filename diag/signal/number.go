@@ -10,50 +10,103 @@ import (
 var pow10 = [...]float64{1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11,
 	1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22}
 
+// pow10int are the powers of ten up to those of a number read quickly.
+var pow10int = [16]uint64{1, 10, 100, 1000, 10000, 100000, 1000000, 10000000, 100000000,
+	1000000000, 10000000000, 100000000000, 1000000000000, 10000000000000, 100000000000000, 1000000000000000}
+
 const (
 	zeros = 0x3030303030303030
 	highs = 0x8080808080808080
 	tens  = 0x7676767676767676 // carries a byte above 9 into its high bit
 )
 
-// pad is how many bytes past the text scanShort may load.
-const pad = 16
+// pad is how many bytes past the text the quick readers may load.
+const pad = 40
 
-// scanShort reads an unsigned-or-signed decimal of at most seven digits that
-// starts at b[i] by looking at eight bytes at once. It answers false for
-// anything else, which scanNumber then judges. b must reach pad bytes past the
-// number. The quotient of two exactly represented numbers is correctly rounded,
-// so the result equals strconv.ParseFloat's.
-func scanShort(b []byte, i int, decimal byte) (v float64, next int, ok bool) {
-	sign := uint64(0)
-	if b[i] == '-' {
-		sign = 1
-		i++
+// countDigits is how many digits the eight bytes c begin with.
+func countDigits(c uint64) int {
+	x := c ^ zeros
+	return bits.TrailingZeros64(((x+tens)|x)&highs) >> 3
+}
+
+// digits is the value of the first n bytes of c, which are digits; n is 0 to 8.
+func digits(c uint64, n int) uint64 {
+	x := (c ^ zeros) << (uint(64-8*n) & 63)
+	if n == 0 {
+		return 0
 	}
-	x := binary.LittleEndian.Uint64(b[i:]) ^ zeros
-	other := ((x + tens) | x) & highs
-	p := bits.TrailingZeros64(other) >> 3 // digits ahead of the first other byte
-	q, frac := p, 0
-	next = i + p
-	if p < 8 && b[i+p] == decimal {
-		low := uint64(1)<<(8*p) - 1
-		x = x&low | x>>8&^low | 0x80<<56 // close the hole of the decimal sign
-		other = ((x + tens) | x) & highs
-		q = bits.TrailingZeros64(other) >> 3
-		frac = q - p
-		next = i + q + 1
-	}
-	if q == 0 || q == 8 {
-		return 0, i, false
-	}
-	x <<= 64 - 8*q
 	x = x*10 + x>>8
-	x = ((x&0x000000FF000000FF)*0x000F424000000064 + (x>>16&0x000000FF000000FF)*0x0000271000000001) >> 32
-	v = float64(uint32(x)) / pow10[frac&7]
-	if sign != 0 {
-		v = -v
+	return ((x&0x000000FF000000FF)*0x000F424000000064 + (x>>16&0x000000FF000000FF)*0x0000271000000001) >> 32 & 0xFFFFFFFF
+}
+
+func load(b []byte) uint64 { return binary.LittleEndian.Uint64(b) }
+
+// scanQuick reads an unsigned number, eight bytes at a time, where it has at most
+// eight digits ahead of the decimal sign and fifteen in all, with or without an
+// exponent of two digits. It answers false, whatever is there, for any other text.
+// b must reach pad bytes past i. A quotient or product of two exactly represented
+// numbers is correctly rounded, so the result equals strconv.ParseFloat's. whole
+// and frac are the digits ahead of and behind the decimal sign, frac -1 where there
+// is none; whole is -1 where there is an exponent.
+func scanQuick(b []byte, i int, decimal byte) (v float64, next, whole, frac int, ok bool) {
+	b = b[i : i+pad]
+	c := load(b)
+	whole = countDigits(c)
+	m := digits(c, whole)
+	at, e := whole, 0
+	frac = -1
+	if b[at] == decimal {
+		at++
+		c = load(b[at:])
+		frac = countDigits(c)
+		m = m*pow10int[frac] + digits(c, frac)
+		at += frac
+		if frac == 8 {
+			c = load(b[at:])
+			more := countDigits(c)
+			if more == 8 {
+				return 0, i, 0, 0, false
+			}
+			m = m*pow10int[more] + digits(c, more)
+			frac += more
+			at += more
+		}
+		e = -frac
+		if whole+frac == 0 || whole+frac > 15 {
+			return 0, i, 0, 0, false
+		}
+	} else if whole == 0 || whole == 8 && b[8]-'0' <= 9 {
+		return 0, i, 0, 0, false
 	}
-	return v, next, true
+	if b[at]|0x20 == 'e' {
+		k, neg := at+1, false
+		if b[k] == '-' || b[k] == '+' {
+			neg = b[k] == '-'
+			k++
+		}
+		x, n := 0, 0
+		for ; b[k]-'0' <= 9 && n < 3; n++ {
+			x = x*10 + int(b[k]-'0')
+			k++
+		}
+		if n == 0 || n == 3 {
+			return 0, i, 0, 0, false
+		}
+		if neg {
+			x = -x
+		}
+		if e += x; e < -22 || e > 22 {
+			return 0, i, 0, 0, false
+		}
+		at, whole = k, -1
+	}
+	v = float64(m)
+	if e < 0 {
+		v /= pow10[-e]
+	} else if e > 0 {
+		v *= pow10[e]
+	}
+	return v, i + at, whole, frac, true
 }
 
 // scanNumber reads the decimal number that starts at b[i]: sign, digits with one
@@ -137,70 +190,89 @@ func scanNumber(b []byte, i int, decimal byte) (v float64, next int, ok bool) {
 	return v, i, err == nil
 }
 
-// shape is the exact layout of a short number: how many digits stand ahead of and
-// behind the decimal sign and what ends it. Recorders write one shape for hours;
+// shape is the exact layout of a number without sign and exponent: how many digits
+// stand ahead of and behind the decimal sign. Recorders write one shape for hours;
 // checking for the shape of the row before is quicker than finding it anew, since
 // the place of the next number does not wait for this one to be read.
 type shape struct {
-	size  int    // bytes of the number, 1 to 8; 0 is no shape
-	end   byte   // what follows it
-	sep   uint64 // mask of the decimal sign
-	dot   uint64 // the decimal sign in its place
-	span  uint64 // mask of the high bits of the number's bytes
-	other uint64 // high bits of those that are no digits
-	low   uint64 // mask of the bytes ahead of the decimal sign
-	shift uint   // moves the digits to the high end
-	pow   float64
+	size        int       // bytes; 0 fits nothing
+	whole, frac int       // digits; frac is -1 without a decimal sign
+	sep, dot    [2]uint64 // mask of the decimal sign, and the sign in its place, by eight bytes
+	span, other [2]uint64 // high bits of the number's bytes, and of those that are no digits
+	pow         float64
 }
 
-// noShape fits no number.
-var noShape = shape{other: 1}
+// shapes are all the shapes of at most sixteen bytes that scanQuick can find, by
+// digits ahead of the decimal sign and digits behind it plus one.
+type shapes [9][16]shape
 
-// shapeOf describes the number b[i:next] if it is short and unsigned.
-func shapeOf(b []byte, i, next int, decimal byte) (s shape) {
-	n := next - i
-	if n < 1 || n > 8 || b[next] == ' ' {
-		return noShape
-	}
-	point := -1
-	for k, c := range b[i:next] {
-		if c == decimal && point < 0 {
-			point = k
-		} else if c-'0' > 9 {
-			return noShape
+func newShapes(decimal byte) *shapes {
+	all := &shapes{}
+	for whole := range all {
+		for f := range all[whole] {
+			s := &all[whole][f]
+			s.whole, s.frac = whole, f-1
+			size := whole
+			if s.frac >= 0 {
+				size += 1 + s.frac
+			}
+			if size < 1 || size > 16 || whole+s.frac == 0 && s.frac >= 0 {
+				continue
+			}
+			s.size = size
+			for k := range size {
+				bit := uint(8 * (k % 8))
+				s.span[k/8] |= 0x80 << bit
+				if s.frac >= 0 && k == whole {
+					s.sep[k/8] |= 0xFF << bit
+					s.dot[k/8] |= uint64(decimal) << bit
+					s.other[k/8] |= 0x80 << bit
+				}
+			}
+			s.pow = pow10[max(s.frac, 0)]
 		}
 	}
-	digits := n
-	s = shape{size: n, end: b[next], low: ^uint64(0), pow: 1}
-	if point >= 0 {
-		digits--
-		s.sep = 0xFF << (8 * point)
-		s.dot = uint64(decimal) << (8 * point)
-		s.other = 0x80 << (8 * point)
-		s.low = uint64(1)<<(8*point) - 1
-		s.pow = pow10[n-1-point]
-	}
-	if digits < 1 {
-		return noShape
-	}
-	s.span = highs
-	if n < 8 {
-		s.span &= uint64(1)<<(8*n) - 1
-	}
-	s.shift = uint(64 - 8*digits)
-	return s
+	return all
 }
 
-// read answers the number at b[i] if it has shape s.
+// of is the shape found by scanQuick, or one that fits nothing.
+func (a *shapes) of(whole, frac int) *shape {
+	if whole < 0 || frac > 14 {
+		return &a[0][0]
+	}
+	return &a[whole][frac+1]
+}
+
+// read answers the number at the beginning of b, which reaches pad bytes further,
+// if it has shape s.
 func (s *shape) read(b []byte) (v float64, ok bool) {
-	c := binary.LittleEndian.Uint64(b)
+	b = b[:pad]
+	c := load(b)
 	x := c ^ zeros
-	if c&s.sep != s.dot || ((x+tens)|x)&s.span != s.other || b[s.size&15] != s.end {
+	if c&s.sep[0] != s.dot[0] || ((x+tens)|x)&s.span[0] != s.other[0] || s.size == 0 {
 		return 0, false
 	}
-	x = x&s.low | x>>8&^s.low
-	x <<= s.shift & 63
-	x = x*10 + x>>8
-	x = ((x&0x000000FF000000FF)*0x000F424000000064 + (x>>16&0x000000FF000000FF)*0x0000271000000001) >> 32
-	return float64(uint32(x)) / s.pow, true
+	if s.size <= 8 {
+		if s.frac < 0 {
+			return float64(digits(c, s.whole)), true
+		}
+		// close the hole of the decimal sign
+		low := uint64(1)<<(uint(8*s.whole)&63) - 1
+		c = c&low | c>>8&^low
+		return float64(digits(c, s.whole+s.frac)) / s.pow, true
+	}
+	d := load(b[8:])
+	y := d ^ zeros
+	if d&s.sep[1] != s.dot[1] || ((y+tens)|y)&s.span[1] != s.other[1] {
+		return 0, false
+	}
+	m := digits(c, s.whole)
+	at := s.whole + 1
+	if s.frac > 8 {
+		m = m*100000000 + digits(load(b[at&31:]), 8)
+		m = m*pow10int[(s.frac-8)&7] + digits(load(b[(at+8)&31:]), s.frac-8)
+	} else {
+		m = m*pow10int[s.frac&15] + digits(load(b[at&31:]), s.frac)
+	}
+	return float64(m) / s.pow, true
 }

@@ -102,7 +102,7 @@ func (p *pairing) result(cs []Column, ss []*survey, lim Limits, step float64) (P
 	} else {
 		out.Swing = refuse("1", NoneSeen, "the front sensor does not move")
 	}
-	if !(1/step >= lim.needCrossing()) {
+	if slower(step, lim.needCrossing()) {
 		slow := tooSlow("1", fmt.Sprintf("switching up to %s cycles per second", short(lim.JudgeHz)), step, lim.needCrossing())
 		out.Activity = slow
 		out.Delay = slow

@@ -27,6 +27,8 @@ type Block struct {
 	V       [][]float64 // by channel of the mapping; NaN where there is no reading
 	Break   bool        // a gap, or a clock that went back, lies ahead of the first row
 	MaxStep float64     // seconds; readings further apart have a gap between them
+
+	holes []bool // channels in which a reading may be missing; nil is not known
 }
 
 // Gap is a pause in the recording.
@@ -101,9 +103,10 @@ type parser struct {
 	fromFirst bool    // the first row has yet to set off
 	byRow     bool    // time is the number of the row
 	careful   bool    // for tests: every row through slow
-	dense     bool    // every column is read and is a number
-	shapes    []shape // of the row before, by column
-	seen      []shape // of the row being read
+	lanes     []lane  // by column
+	shapes    *shapes
+	repeats   int     // of this block
+	longest   float64 // longest step of this block, seconds
 	maxStep   float64
 	prevEnd   float64 // last time of the block before
 	hasPrev   bool
@@ -170,9 +173,22 @@ func newParser(m Mapping, sink func(*Block) error) *parser {
 		p.vals[i] = make([]float64, blockRows)
 	}
 	p.times = make([]float64, blockRows)
-	p.dense = width == m.Columns && !p.spaces && !p.clock && !slices.Contains(p.plan, slotSkip)
-	p.shapes = slices.Repeat([]shape{noShape}, width)
-	p.seen = slices.Clone(p.shapes)
+	p.shapes = newShapes(p.decimal)
+	for _, slot := range p.plan {
+		l := lane{slot: slot, shape: p.shapes.of(-1, 0)}
+		if slot >= 0 {
+			c := &p.chans[slot]
+			l.dst, l.lo, l.hi = p.vals[slot], c.min, c.max
+			if !c.plain {
+				l.conv = &c.conv
+			}
+		}
+		p.lanes = append(p.lanes, l)
+	}
+	for len(p.lanes) < m.Columns {
+		p.lanes = append(p.lanes, lane{slot: slotSkip})
+	}
+	p.block.holes = make([]bool, len(m.Channels))
 	p.report.Missing = make([]int, len(m.Channels))
 	p.row = make([]float64, len(m.Channels))
 	p.report.Gaps = []Gap{}
@@ -228,7 +244,7 @@ func (p *parser) run(src io.Reader) error {
 func (p *parser) rows(b []byte, end int) {
 	for i := 0; i < end; {
 		if p.line+1 >= p.m.DataLine && !p.careful {
-			if i = p.alike(b, i, end); i >= end {
+			if i = p.quick(b, i, end); i >= end {
 				return
 			}
 			if next, ok := p.fast(b, i); ok {
@@ -249,45 +265,107 @@ func (p *parser) rows(b []byte, end int) {
 	}
 }
 
-// alike reads rows as long as each has the very shape of the row before, and
-// answers where it stopped.
-func (p *parser) alike(b []byte, i, end int) int {
-	if !p.dense || p.held != nil || p.fromFirst {
+// lane is what becomes of one column's numbers.
+type lane struct {
+	slot   int
+	dst    []float64 // of a channel
+	lo, hi float64   // range of plausible values
+	conv   *unit     // nil where the number is in the right unit already
+	shape  *shape    // of the number in the row before
+}
+
+// quick reads ordinary rows: numbers where numbers belong, the right number of
+// columns, time running forward. It answers where it stopped; whatever it does not
+// take goes to fast and slow.
+func (p *parser) quick(b []byte, i, end int) int {
+	if p.held != nil || p.fromFirst || p.m.Columns == 0 {
 		return i
 	}
-	toSec, plainTime, origin := p.toSec, p.toSec.plain(), p.origin
-	last, off, n, began := p.last, p.off, p.n, p.n
-	repeats := 0
+	delim, decimal := p.delim, p.decimal
+	toSec, plainTime, origin, off := p.toSec, p.toSec.plain(), p.origin, p.off
+	last, step := p.last, p.longest
+	n, began, repeats := p.n, p.n, 0
+	lanes := p.lanes
+	final := len(lanes) - 1
 rows:
 	for i < end {
 		at := i
+		switch b[at] {
+		case '#', '%', ';', '/', ' ', '\t', '\n', '\r':
+			break rows // perhaps no row at all
+		}
 		t := float64(p.dataNo + n - began)
-		for col := range p.shapes {
-			s := &p.shapes[col]
-			v, ok := s.read(b[at : at+pad])
-			if !ok {
-				break rows
+		for col := range lanes {
+			l := &lanes[col]
+			for b[at] == ' ' {
+				at++
 			}
-			at += s.size + 1
-			if slot := p.plan[col]; slot >= 0 {
-				c := &p.chans[slot]
-				if !c.plain {
-					v = c.conv.to(v)
-				}
-				if !(v >= c.min && v <= c.max) {
+			switch {
+			case l.slot == slotSkip:
+				c := b[at]
+				if c == '"' {
 					break rows
 				}
-				p.vals[slot][n] = v
-			} else {
-				t = v
+				for c != delim && c != '\n' && c != '\t' {
+					at++
+					c = b[at]
+				}
+				if c == '\n' && b[at-1] == '\r' {
+					at--
+				}
+			case l.slot == slotTime && p.clock:
+				day, sec, next, ok := scanClock(b, at, delim, p.m.Time.DateOrder)
+				if !ok {
+					break rows
+				}
+				t, at = float64(day-p.firstDay)*86400+sec, next
+			default:
+				neg := b[at] == '-'
+				if neg {
+					at++
+				}
+				v, ok := l.shape.read(b[at : at+pad])
+				next := at + l.shape.size
+				if c := b[next]; !ok || c != delim && c != '\n' && c != '\r' && c != ' ' {
+					var whole, frac int
+					if v, next, whole, frac, ok = scanQuick(b, at, decimal); !ok {
+						break rows
+					}
+					l.shape = p.shapes.of(whole, frac)
+				}
+				at = next
+				if neg {
+					v = -v
+				}
+				if l.slot == slotTime {
+					t = v
+				} else {
+					if l.conv != nil {
+						v = l.conv.to(v)
+					}
+					if !(v >= l.lo && v <= l.hi) {
+						break rows
+					}
+					l.dst[n] = v
+				}
 			}
-		}
-		if end := b[at-1]; end != '\n' { // a trailing delimiter or a carriage return, or both
-			if end == p.delim && b[at] == '\r' {
+			for b[at] == ' ' && delim != ' ' {
+				at++
+			}
+			if c := b[at]; col != final {
+				if c != delim {
+					break rows
+				}
+				at++
+				continue
+			} else if c == delim && c != 0 { // a trailing delimiter
+				at++
+			}
+			if b[at] == '\r' {
 				at++
 			}
 			if b[at] != '\n' {
-				break
+				break rows
 			}
 			at++
 		}
@@ -296,36 +374,39 @@ rows:
 			t = toSec.to(t)
 		}
 		t += off
-		if !(t >= last) {
-			break
-		}
-		if t == last {
+		if d := t - last; !(d > 0) {
+			if d != 0 {
+				break
+			}
 			repeats++
+		} else if n > 0 && d > step {
+			step = d
 		}
 		last = t
 		p.times[n] = t
 		n++
 		i = at
 		if n == blockRows {
-			p.account(n-began, repeats, last, n)
-			repeats = 0
+			p.account(n-began, repeats, last, step, n)
 			p.flush(false)
-			n, began = p.n, p.n
+			n, began, repeats, step = p.n, p.n, 0, p.longest
 			if p.sinkErr != nil {
 				return end
 			}
 		}
 	}
-	p.account(n-began, repeats, last, n)
+	p.account(n-began, repeats, last, step, n)
 	return i
 }
 
-// account books rows that alike has read.
-func (p *parser) account(rows, repeats int, last float64, n int) {
+// account books rows that quick has read.
+func (p *parser) account(rows, repeats int, last, step float64, n int) {
 	p.line += rows
 	p.dataNo += rows
 	p.report.Repeats += repeats
+	p.repeats += repeats
 	p.last = last
+	p.longest = step
 	p.n = n
 }
 
@@ -342,7 +423,6 @@ func (p *parser) fast(b []byte, i int) (int, bool) {
 	col := 0
 	for {
 		for b[i] == ' ' || spaces && b[i] == '\t' {
-			p.dense = false
 			i++
 		}
 		slot := slotSkip
@@ -368,15 +448,9 @@ func (p *parser) fast(b []byte, i int) (int, bool) {
 			}
 			t, i = float64(day-p.firstDay)*86400+sec, next
 		} else {
-			v, next, ok := scanShort(b, i, decimal)
-			if c := b[next]; !ok || c != delim && c != '\n' && c != '\r' && c != ' ' {
-				v, next, ok = scanNumber(b, i, decimal)
-				if !ok {
-					return 0, false
-				}
-			}
-			if p.dense {
-				p.seen[col] = shapeOf(b, i, next, decimal)
+			v, next, ok := scanNumber(b, i, decimal)
+			if !ok {
+				return 0, false
 			}
 			i = next
 			if slot == slotTime {
@@ -429,12 +503,6 @@ func (p *parser) fast(b []byte, i int) (int, bool) {
 	if !(t >= p.last) || p.fromFirst {
 		return 0, false
 	}
-	if t == p.last {
-		p.report.Repeats++
-	}
-	if p.dense {
-		p.shapes, p.seen = p.seen, p.shapes
-	}
 	p.line++
 	p.dataNo++
 	p.commit(t)
@@ -443,6 +511,12 @@ func (p *parser) fast(b []byte, i int) (int, bool) {
 
 // commit keeps the row whose values stand at p.n.
 func (p *parser) commit(t float64) {
+	if t == p.last {
+		p.report.Repeats++
+		p.repeats++
+	} else if p.n > 0 {
+		p.longest = max(p.longest, t-p.last)
+	}
 	p.times[p.n] = t
 	p.last = t
 	p.n++
@@ -460,29 +534,33 @@ func (p *parser) flush(broken bool) {
 		p.report.Rows += p.n
 		p.report.End = p.times[p.n-1]
 		t := p.times[:p.n]
-		p.maxStep = gapLimit(t, p.maxStep)
+		p.maxStep = gapLimit(t, p.repeats, p.maxStep)
 		from := 0
 		prev := t[0]
 		if p.hasPrev {
 			prev = p.prevEnd
 		}
-		for i, now := range t {
-			if now-prev > p.maxStep && p.maxStep > 0 {
-				p.hand(from, i)
-				p.block.Break = true
-				from = i
-				p.report.GapCount++
-				p.report.GapTime += now - prev
-				if len(p.report.Gaps) < keptGaps {
-					p.report.Gaps = append(p.report.Gaps, Gap{prev, now})
+		if p.maxStep > 0 && (p.longest > p.maxStep || t[0]-prev > p.maxStep) {
+			for i, now := range t {
+				if now-prev > p.maxStep {
+					p.hand(from, i)
+					p.block.Break = true
+					from = i
+					p.report.GapCount++
+					p.report.GapTime += now - prev
+					if len(p.report.Gaps) < keptGaps {
+						p.report.Gaps = append(p.report.Gaps, Gap{prev, now})
+					}
 				}
+				prev = now
 			}
-			prev = now
 		}
+		prev = t[p.n-1]
 		p.hand(from, p.n)
 		p.prevEnd, p.hasPrev = prev, true
+		clear(p.block.holes)
 	}
-	p.n = 0
+	p.n, p.repeats, p.longest = 0, 0, 0
 	if broken {
 		p.block.Break = true
 		p.hasPrev = false
@@ -492,20 +570,15 @@ func (p *parser) flush(broken bool) {
 // gapLimit is the step beyond which rows have a gap between them: ten usual
 // steps. The usual step of many rows is their mean, which one gap among them
 // shifts little; of few rows it is the median, or what held before.
-func gapLimit(t []float64, before float64) float64 {
-	steps := 0
-	for i := 1; i < len(t); i++ {
-		if t[i] > t[i-1] {
-			steps++
-		}
-	}
+func gapLimit(t []float64, repeats int, before float64) float64 {
+	steps := len(t) - 1 - repeats
 	if steps >= 64 {
 		return gapFactor * (t[len(t)-1] - t[0]) / float64(steps)
 	}
 	if before > 0 {
 		return before
 	}
-	d := make([]float64, 0, steps)
+	d := make([]float64, 0, len(t))
 	for i := 1; i < len(t); i++ {
 		if t[i] > t[i-1] {
 			d = append(d, t[i]-t[i-1])
@@ -679,11 +752,11 @@ func (p *parser) place(raw float64, v []float64, line int) {
 }
 
 func (p *parser) keep(t float64, v []float64) {
-	if t == p.last {
-		p.report.Repeats++
-	}
 	for i, x := range v {
 		p.vals[i][p.n] = x
+		if x != x {
+			p.block.holes[i] = true
+		}
 	}
 	p.commit(t)
 }

@@ -106,6 +106,9 @@ func DefaultLimits() Limits {
 		JudgeMs: 100, JudgeHz: 5, WindowS: 5, WarmAboveV: 0.6}
 }
 
+// slower tells that one sample every step seconds is slower than needHz.
+func slower(step, needHz float64) bool { return !(step*needHz <= 1+1e-6) }
+
 // needTransition is the slowest sampling that judges a transition of JudgeMs: two
 // samples within it.
 func (l Limits) needTransition() float64 { return 2000 / l.JudgeMs }

@@ -32,10 +32,12 @@ type survey struct {
 	hiUp     float64
 	loDown   float64
 	side     int8
-	since    float64 // start of the stay on this side
-	whole    bool    // the stay began with a crossing
-	longest  [2]stay // lean, rich
-	entered  [2]stay // longest that began with a crossing
+	since    float64  // start of the stay on this side
+	whole    bool     // the stay began with a crossing
+	longest  [2]stay  // lean, rich
+	entered  [2]entry // longest that began with a crossing, lean and rich
+	current  entry
+	bones    *skeleton
 	spent    [2]float64
 	cross    int
 	cycles   int     // whole cycles, between crossings the same way
@@ -71,6 +73,15 @@ type stay struct {
 
 func (s stay) length() float64 { return s.to - s.from }
 
+// entry is a stay that a crossing began, with how the signal went into it.
+type entry struct {
+	stay
+	left    meeting // when it left its old state
+	reach   meeting // when it reached what a forced mixture has to reach
+	reached bool
+	extreme float64
+}
+
 // excursion is time spent beyond a limit.
 type excursion struct {
 	episodes int
@@ -92,6 +103,9 @@ func newSurvey(lim Limits, voltage bool) *survey {
 	s.low.v, s.high.v = math.Inf(1), math.Inf(-1)
 	s.mid = newEdge(lim.MidV, lim.MidBandV)
 	s.pass = newPassage(lim.LeanV, lim.RichV, lim.EdgeBandV)
+	if voltage {
+		s.bones = &skeleton{most: skeletonMost}
+	}
 	s.hiUp = max(s.pass.hi.up, s.mid.up)
 	s.loDown = min(s.pass.lo.down, s.mid.down)
 	return s
@@ -104,6 +118,9 @@ func (s *survey) add(t, v []float64, fresh bool) {
 		return
 	}
 	s.n += len(v)
+	if s.bones != nil {
+		defer s.bones.add(t, v, fresh || !s.open, s.suggest)
+	}
 	if fresh || !s.open {
 		s.close()
 		s.start(t[0], v[0])
@@ -134,6 +151,13 @@ func (s *survey) add(t, v []float64, fresh bool) {
 	s.run += len(v)
 }
 
+// suggest answers the state levels seen so far, and whether the signal rests at two
+// of them apart from its noise.
+func (s *survey) suggest() (low, high state, ok bool) {
+	low, high = s.hist.states()
+	return low, high, newTiming(low, high, s.noiseSD(), s.lim) != nil
+}
+
 func (s *survey) start(t, v float64) {
 	s.open, s.began, s.t0, s.v0, s.v00, s.run = true, t, t, v, v, 1
 	s.pieces++
@@ -150,6 +174,7 @@ func (s *survey) start(t, v float64) {
 	s.mid.begin(v)
 	s.pass.begin(v)
 	s.side, s.since, s.whole = s.mid.side, t, false
+	s.current = entry{}
 	s.inPiece, s.sameSeen = 0, [2]bool{}
 	s.excursions(t, t, v)
 }
@@ -178,7 +203,11 @@ func (s *survey) extremes(t, v []float64) {
 	for i, x := range v {
 		area += (t[i] - t0) * (x + v0)
 		t0, v0 = t[i], x
-		lo, hi = min(lo, x), max(hi, x)
+		if x < lo {
+			lo = x
+		} else if x > hi {
+			hi = x
+		}
 	}
 	s.integral += area / 2
 	for i := 3; i < len(v); i += 4 {
@@ -258,18 +287,45 @@ func (s *survey) edges(t, v []float64) {
 	t0, v0 := s.t0, s.v0
 	hiUp, loDown := s.hiUp, s.loDown
 	for i, x := range v {
+		switch {
 		// beyond all bands with the sample before: every edge has come to rest
-		if x >= hiUp && v0 >= hiUp || x <= loDown && v0 <= loDown {
-			t0, v0 = t[i], x
-			continue
-		}
-		s.pass.step(t0, v0, t[i], x)
-		if d := s.mid.step(t0, v0, t[i], x); d != 0 {
-			s.crossed(d > 0, s.mid.instant(), t[i])
-		} else if s.side == 0 && s.mid.side != 0 {
-			s.side, s.since, s.whole = s.mid.side, t[i], false
+		case x >= hiUp && v0 >= hiUp:
+			if x > s.current.extreme {
+				s.further(t0, v0, t[i], x)
+			}
+		case x <= loDown && v0 <= loDown:
+			if x < s.current.extreme {
+				s.further(t0, v0, t[i], x)
+			}
+		default:
+			s.pass.step(t0, v0, t[i], x)
+			if d := s.mid.step(t0, v0, t[i], x); d != 0 {
+				s.crossed(d > 0, s.mid.instant(), t[i])
+			} else if s.side == 0 && s.mid.side != 0 {
+				s.side, s.since, s.whole = s.mid.side, t[i], false
+			}
+			if s.side > 0 && x > s.current.extreme || s.side < 0 && x < s.current.extreme {
+				s.further(t0, v0, t[i], x)
+			}
 		}
 		t0, v0 = t[i], x
+	}
+}
+
+// further notes a new extreme of the current stay.
+func (s *survey) further(t0, v0, t1, v1 float64) {
+	c := &s.current
+	c.extreme = v1
+	level := s.lim.ForcedLean
+	if s.side > 0 {
+		level = s.lim.ForcedRich
+	}
+	if !c.reached && (s.side > 0 && v1 >= level || s.side < 0 && v1 <= level) {
+		c.reached = true
+		c.reach = meeting{t1, t1 - t0}
+		if v0 != v1 && (v0-level)*(v1-level) <= 0 {
+			c.reach.t = t0 + (t1-t0)*((level-v0)/(v1-v0))
+		}
 	}
 }
 
@@ -283,8 +339,10 @@ func (s *survey) crossed(up bool, m meeting, confirmed float64) {
 		s.stayed(stay{s.since, m.t, !s.whole})
 	}
 	s.side, s.since, s.whole = -1, m.t, true
+	s.current = entry{left: s.pass.lastFall, extreme: math.Inf(1)}
 	if up {
 		s.side = 1
+		s.current = entry{left: s.pass.lastRise, extreme: math.Inf(-1)}
 	}
 	if s.inPiece == 0 {
 		s.first = m.t
@@ -316,6 +374,7 @@ func (s *survey) stayed(d stay) {
 		s.longest[k] = d
 	}
 	if s.whole && d.length() > s.entered[k].length() {
-		s.entered[k] = d
+		s.current.stay = d
+		s.entered[k] = s.current
 	}
 }

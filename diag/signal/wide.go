@@ -14,9 +14,10 @@ type lag struct {
 
 const lagLimit = 1 << 15
 
-// newLag answers nil when no change of mixture is known.
-func newLag(opt Options) *lag {
-	if opt.Event == nil {
+// newLag answers nil when no change of mixture is known, or the channel is no
+// wide-range sensor.
+func newLag(opt Options, q Quantity) *lag {
+	if opt.Event == nil || q != SensorLambda && q != PumpCurrent {
 		return nil
 	}
 	w := opt.Limits.WindowS
@@ -55,7 +56,7 @@ func (l *lag) result(sd, step float64, lim Limits) Reading {
 	if l == nil {
 		return refuse("ms", NoEvent, "the moment of the mixture change is not known: mark it to measure the lag")
 	}
-	if step > lim.JudgeMs/2000 {
+	if slower(step, lim.needTransition()) {
 		return tooSlow("ms", "a response of "+secondsWords(lim.JudgeMs/1000), step, lim.needTransition())
 	}
 	k, _ := slices.BinarySearch(l.t, l.at)
@@ -81,8 +82,8 @@ func (l *lag) result(sd, step float64, lim Limits) Reading {
 	return refuse("ms", NoneSeen, "the signal does not answer the mixture change")
 }
 
-func (p *secondPass) wide(i int, unit string, sd, step float64) *Wide {
-	s := p.one.surveys[i]
+func (p *measurement) wide(i int, unit string, sd, step float64) *Wide {
+	s := p.surveys[i]
 	h := s.hist
 	n := s.n
 	out := &Wide{

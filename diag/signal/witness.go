@@ -21,17 +21,12 @@ type Forced struct {
 	Reached Reading `json:"reached"`  // furthest level, V
 }
 
-// second is the second pass over one channel: what needs the results of the first.
-type second struct {
-	lim    Limits
-	open   bool
-	t0, v0 float64
-
-	timed  bool // 10-90 % transitions are looked for
-	pass   passage
-	hiUp   float64
-	loDown float64
-
+// witness watches the moments of a recording that were named beforehand: changes of
+// mixture and a cold start.
+type witness struct {
+	lim     Limits
+	open    bool
+	t0, v0  float64
 	windows []*window
 	warm    *warmUp
 }
@@ -40,11 +35,9 @@ type second struct {
 type window struct {
 	mixture  string
 	at, end  float64
-	found    bool
-	crossed  float64 // of a found change: when the signal crossed the middle
-	left     edge    // leaving the old state
-	target   edge    // reaching the level asked for
-	seen     int     // samples in the window
+	left     edge // leaving the old state
+	target   edge // reaching the level asked for
+	seen     int  // samples in the window
 	started  bool
 	already  bool // the signal was past the state's level when it happened
 	leftAt   meeting
@@ -54,8 +47,8 @@ type window struct {
 	extreme  float64
 }
 
-func newWindow(lim Limits, mixture string, at, end float64, found bool) *window {
-	w := &window{mixture: mixture, at: at, end: end, found: found}
+func newWindow(lim Limits, mixture string, at, end float64) *window {
+	w := &window{mixture: mixture, at: at, end: end}
 	if mixture == "rich" {
 		w.left, w.target, w.extreme = newEdge(lim.LeanV, lim.EdgeBandV), newEdge(lim.ForcedRich, 0), math.Inf(-1)
 	} else {
@@ -92,13 +85,8 @@ func (w *window) step(t0, v0, t, v float64, fresh bool) {
 		if rich {
 			way = 1
 		}
-		if w.left.step(t0, v0, t, v) == way && (!w.hasLeft || w.found && t0 <= w.crossed) {
+		if w.left.step(t0, v0, t, v) == way && !w.hasLeft {
 			w.leftAt, w.hasLeft = w.left.instant(), true
-		}
-		if w.found && t < w.crossed {
-			w.seen = 0
-			w.target.begin(v)
-			return
 		}
 		if w.target.step(t0, v0, t, v) == way && !w.hasReach {
 			w.reached, w.hasReach = w.target.instant(), true
@@ -148,29 +136,58 @@ func (w *warmUp) step(t0, v0, t, v float64, fresh bool) {
 	}
 }
 
-func (s *second) add(t, v []float64, fresh bool) {
-	if len(v) == 0 {
-		return
+// newWitness answers nil where nothing was named to watch.
+func newWitness(opt Options, voltage bool) *witness {
+	if !voltage || opt.Event == nil && opt.ColdStart == nil {
+		return nil
 	}
-	fresh = fresh || !s.open
-	t0, v0 := s.t0, s.v0
-	if len(s.windows) > 0 || s.warm != nil && !s.warm.done {
-		ta, va, f := t0, v0, fresh
-		for i, x := range v {
-			for _, w := range s.windows {
-				w.step(ta, va, t[i], x, f)
-			}
-			if s.warm != nil {
-				s.warm.step(ta, va, t[i], x, f)
-			}
-			ta, va, f = t[i], x, false
+	w := &witness{lim: opt.Limits}
+	if e := opt.Event; e != nil {
+		w.windows = append(w.windows, newWindow(opt.Limits, e.Mixture, e.At, e.At+opt.Limits.WindowS))
+	}
+	if opt.ColdStart != nil {
+		w.warm = &warmUp{from: *opt.ColdStart, high: newEdge(opt.Limits.WarmAboveV, 0), low: newEdge(opt.Limits.LeanV, 0)}
+	}
+	return w
+}
+
+func (w *witness) add(t, v []float64, fresh bool) {
+	fresh = fresh || !w.open
+	t0, v0 := w.t0, w.v0
+	for i, x := range v {
+		for _, win := range w.windows {
+			win.step(t0, v0, t[i], x, fresh)
 		}
+		if w.warm != nil {
+			w.warm.step(t0, v0, t[i], x, fresh)
+		}
+		t0, v0, fresh = t[i], x, false
 	}
-	last := len(v) - 1
-	s.open, s.t0, s.v0 = true, t[last], v[last]
-	if !s.timed {
-		return
+	w.open, w.t0, w.v0 = true, t0, v0
+}
+
+// timing times the 10-90 % transitions of one channel.
+type timing struct {
+	pass         passage
+	hiUp, loDown float64
+	t0, v0       float64
+}
+
+// newTiming answers nil where the signal does not rest at two levels further apart
+// than the middle level's band and well apart from its noise: a ripple has no
+// transitions.
+func newTiming(low, high state, noise float64, lim Limits) *timing {
+	swing := high.level - low.level
+	if !(swing > 4*noise) || !(swing > 2*lim.MidBandV) {
+		return nil
 	}
+	x := &timing{pass: newPassage(low.level+0.1*swing, low.level+0.9*swing, 0.02*swing)}
+	x.hiUp, x.loDown = x.pass.hi.up, x.pass.lo.down
+	return x
+}
+
+func (s *timing) add(t, v []float64, fresh bool) {
+	t0, v0 := s.t0, s.v0
 	if fresh {
 		s.pass.begin(v[0])
 		t0, v0 = t[0], v[0]
@@ -178,11 +195,10 @@ func (s *second) add(t, v []float64, fresh bool) {
 	}
 	hiUp, loDown := s.hiUp, s.loDown
 	for i, x := range v {
-		if x >= hiUp && v0 >= hiUp || x <= loDown && v0 <= loDown {
-			t0, v0 = t[i], x
-			continue
+		if !(x >= hiUp && v0 >= hiUp || x <= loDown && v0 <= loDown) {
+			s.pass.step(t0, v0, t[i], x)
 		}
-		s.pass.step(t0, v0, t[i], x)
 		t0, v0 = t[i], x
 	}
+	s.t0, s.v0 = t0, v0
 }
