@@ -25,11 +25,12 @@ CREATE TABLE search_documents (
     job_id bigint PRIMARY KEY REFERENCES jobs,
     doc    tsvector NOT NULL
 );
-CREATE INDEX search_documents_doc ON search_documents USING gin (doc);
+-- Without a list of pending entries, which every search would have to read through.
+CREATE INDEX search_documents_doc ON search_documents USING gin (doc) WITH (fastupdate = off);
 CREATE TABLE search_vocabulary (
     word text PRIMARY KEY
 );
-CREATE INDEX search_vocabulary_trigrams ON search_vocabulary USING gin (word gin_trgm_ops);
+CREATE INDEX search_vocabulary_trigrams ON search_vocabulary USING gin (word gin_trgm_ops) WITH (fastupdate = off);
 CREATE INDEX search_vocabulary_prefix ON search_vocabulary (word text_pattern_ops);
 
 -- Numbers that are written in groups are found whole as well: plate, telephone,
@@ -108,8 +109,8 @@ CREATE TRIGGER vehicles_search AFTER UPDATE OF plate, vin, make, model, model_ye
 
 -- The numbers of the jobs that a text finds, at most n: first those with all
 -- its words, or words that begin so; then those that contain it in a plate,
--- VIN, telephone or part number; then, as not exact, those with words spelt
--- much like it. The latest come first in each group.
+-- VIN, telephone or part number; if there are none, as not exact, those with
+-- words spelt much like it. The latest come first in each group.
 CREATE FUNCTION search_jobs(t text, n integer) RETURNS TABLE (job_id bigint, exact boolean) LANGUAGE plpgsql STABLE AS $$
 DECLARE
     words     text[] := (search_words(t))[1:8];
@@ -118,10 +119,15 @@ DECLARE
     near      text[];
     part      text;
     whole     text := ''; -- every word, or what begins so
-    narrow    text := ''; -- of these the ones that few other words begin with
+    common    text[] := '{}'; -- words that one job in 200 has
+    begun     text[] := '{}'; -- for each word: what begins so, written out if that is not too much
+    sizes     integer[] := '{}'; -- how many words that is, at most 60
+    usual     boolean[] := '{}'; -- whether one of these is common
+    narrow    text;
     fuzzy     text := ''; -- every word, or what is spelt much like it
     found     bigint[];
     more      bigint[];
+    hopeless  boolean := false; -- some word begins no known one
     precise   integer;
 BEGIN
     IF cardinality(words) = 0 OR n < 1 THEN
@@ -129,29 +135,44 @@ BEGIN
     END IF;
     found := array(SELECT id FROM jobs WHERE squeezed ~ '^[1-9][0-9]{0,17}$' AND id = (CASE WHEN squeezed ~ '^[1-9][0-9]{0,17}$' THEN squeezed END)::bigint);
 
+    IF cardinality(words) > 1 THEN
+        common := array(SELECT u.word FROM pg_stats k, unnest(k.most_common_elems::text::text[], k.most_common_elem_freqs) AS u (word, share)
+            WHERE k.schemaname = current_schema AND k.tablename = 'search_documents' AND k.attname = 'doc' AND u.share >= 0.005);
+    END IF;
     FOREACH wanted IN ARRAY words LOOP
-        part := quote_literal(wanted) || ':*';
-        whole := whole || ' & ' || part;
-        IF (SELECT count(*) FROM (SELECT FROM search_vocabulary v WHERE v.word ~>=~ wanted AND v.word ~<~ (wanted || chr(1114111)) LIMIT 200) k) BETWEEN 1 AND 199 THEN
-            narrow := narrow || ' & ' || part;
-        END IF;
+        whole := whole || ' & ' || quote_literal(wanted) || ':*';
+        near := array(SELECT v.word FROM search_vocabulary v
+            WHERE v.word ~>=~ wanted AND v.word ~<~ (wanted || chr(1114111)) LIMIT 60);
+        hopeless := hopeless OR cardinality(near) = 0;
+        begun := array_append(begun, CASE
+            WHEN cardinality(near) < 60 THEN (SELECT '(' || string_agg(quote_literal(w), ' | ') || ')' FROM unnest(near) w)
+            WHEN cardinality(words) = 1 OR length(wanted) >= 4 THEN quote_literal(wanted) || ':*' END);
+        sizes := sizes || cardinality(near);
+        usual := usual || (near && common);
     END LOOP;
     whole := substr(whole, 4);
 
-    -- What is frequent is found among the latest jobs; the rest is rare enough for the index.
-    EXECUTE $q$
-        SELECT array(SELECT k.job_id FROM (SELECT d.job_id, d.doc FROM search_documents d ORDER BY d.job_id DESC LIMIT 5000) k
-            WHERE k.doc @@ $1 ORDER BY k.job_id DESC LIMIT $2)
-        $q$ INTO more USING whole::tsquery, n;
-    found := found || more;
-    IF cardinality(more) < n AND narrow <> '' THEN
-        EXECUTE format($q$
-            SELECT array(SELECT k.job_id FROM (SELECT d.job_id, d.doc FROM search_documents d WHERE d.doc @@ %L::tsquery OFFSET 0) k
+    IF NOT hopeless THEN
+        -- What is frequent is found among the latest jobs; the rest is rare enough for the index.
+        EXECUTE $q$
+            SELECT array(SELECT k.job_id FROM (SELECT d.job_id, d.doc FROM search_documents d ORDER BY d.job_id DESC LIMIT 5000) k
                 WHERE k.doc @@ $1 AND k.job_id <> ALL ($3) ORDER BY k.job_id DESC LIMIT $2)
-            $q$, substr(narrow, 4)) INTO more USING whole::tsquery, n, found;
+            $q$ INTO more USING whole::tsquery, n, found;
         found := found || more;
+        -- The index is asked for the rare words alone, or else for all but the common
+        -- ones with many endings: it is slow with long lists, and the rows it gives
+        -- are looked at anyway.
+        SELECT coalesce(string_agg(b, ' & ') FILTER (WHERE s < 60 AND NOT u), string_agg(b, ' & ') FILTER (WHERE s <= 5 OR NOT u),
+            string_agg(b, ' & ')) INTO narrow FROM unnest(begun, sizes, usual) AS k (b, s, u);
+        IF cardinality(more) < n AND narrow IS NOT NULL THEN
+            EXECUTE format($q$
+                SELECT array(SELECT k.job_id FROM (SELECT d.job_id, d.doc FROM search_documents d WHERE d.doc @@ %L::tsquery OFFSET 0) k
+                    WHERE k.doc @@ $1 AND k.job_id <> ALL ($3) ORDER BY k.job_id DESC LIMIT $2)
+                $q$, narrow) INTO more USING whole::tsquery, n, found;
+            found := found || more;
+        END IF;
     END IF;
-    IF cardinality(found) < n AND length(squeezed) >= 4 THEN
+    IF cardinality(found) < n AND length(squeezed) BETWEEN 4 AND 20 AND (cardinality(words) = 1 OR squeezed ~ '[0-9]') THEN
         near := array(SELECT v.word FROM search_vocabulary v WHERE v.word LIKE '%' || squeezed || '%' LIMIT 50);
         IF cardinality(near) > 0 THEN
             EXECUTE format($q$
@@ -163,7 +184,7 @@ BEGIN
     END IF;
     precise := cardinality(found);
 
-    IF precise < n AND length(squeezed) >= 3 THEN
+    IF precise = 0 AND length(squeezed) >= 3 THEN
         narrow := '';
         FOREACH wanted IN ARRAY words LOOP
             near := array(SELECT v.word FROM search_vocabulary v WHERE length(wanted) >= 3 AND v.word % wanted

@@ -4,6 +4,7 @@ import (
 	"context"
 	"flag"
 	"fmt"
+	"math/rand/v2"
 	"slices"
 	"strings"
 	"sync"
@@ -143,6 +144,60 @@ func TestSearch(t *testing.T) {
 		found := get[[]store.FoundJob](t)(st.Search(ctx, "comon trouble p0420", 3))
 		if len(found) != 3 || found[0].JobID <= found[1].JobID || found[1].JobID <= found[2].JobID {
 			t.Errorf("got %s", dump(found))
+		}
+	})
+}
+
+func TestSearchInMany(t *testing.T) {
+	db := storetest.Seeded(t, "bulk 6000x1 v2", func(ctx context.Context, db *pgxpool.Pool) error {
+		return factory.Bulk(ctx, db, 6000, 1)
+	})
+	st := store.New(db)
+	ctx := t.Context()
+	rng := rand.New(rand.NewPCG(7, 8))
+	// Beyond the latest 5000 the search goes another way.
+	for _, window := range []struct {
+		name     string
+		from, to int64
+	}{{"old", 1001, 1900}, {"late", 6000, 7000}} {
+		t.Run("finds each of the "+window.name+" jobs by what only its car has", func(t *testing.T) {
+			for range 60 {
+				id := window.from + rng.Int64N(window.to-window.from)
+				f := job(t, st, id)
+				first, last, _ := strings.Cut(f.Customer.Name, " ")
+				digits := strings.TrimPrefix(strings.ReplaceAll(f.Customer.Phone, " ", ""), "+")
+				texts := []string{f.Vehicle.VIN, f.Vehicle.VIN[9:], f.Vehicle.Plate, strings.ReplaceAll(f.Vehicle.Plate, " ", ""), f.Customer.Phone, digits[1:],
+					last + " " + f.Vehicle.Plate, f.Vehicle.Plate[4:] + " " + first + " " + last[:3], fmt.Sprint(id), f.Vehicle.Make + " " + f.Vehicle.VIN[:12]}
+				for _, text := range texts {
+					found := get[[]store.FoundJob](t)(st.Search(ctx, text, 50))
+					if !slices.ContainsFunc(found, func(j store.FoundJob) bool { return j.JobID == id && j.Exact }) {
+						t.Errorf("job %d is not found by %q: %d others are", id, text, len(found))
+					}
+				}
+				// A letter left out.
+				vin := f.Vehicle.VIN[:10] + f.Vehicle.VIN[11:]
+				found := get[[]store.FoundJob](t)(st.Search(ctx, vin, 50))
+				if !slices.ContainsFunc(found, func(j store.FoundJob) bool { return j.JobID == id }) {
+					t.Errorf("job %d is not found by %q for %q", id, vin, f.Vehicle.VIN)
+				}
+			}
+		})
+	}
+	t.Run("finds nothing that has not all the words", func(t *testing.T) {
+		for _, text := range []string{"norvik taiga", "smell petrol alder", "p0171 calder 1999", "stalls bo", "kel 20"} {
+			words := strings.Fields(text)
+			for _, j := range get[[]store.FoundJob](t)(st.Search(ctx, text, 50)) {
+				if !j.Exact {
+					continue
+				}
+				var doc string
+				ok(t, db.QueryRow(ctx, `SELECT doc::text FROM search_documents WHERE job_id = $1`, j.JobID).Scan(&doc))
+				for _, w := range words {
+					if !strings.Contains(doc, "'"+w) {
+						t.Errorf("%q found job %d, which has no %s: %s", text, j.JobID, w, doc)
+					}
+				}
+			}
 		}
 	})
 }
