@@ -2,6 +2,7 @@ package signal
 
 import (
 	"bytes"
+	"encoding/json"
 	"math"
 	"slices"
 	"strconv"
@@ -209,6 +210,46 @@ func FuzzRead(f *testing.F) {
 			if mean, has := c.Mean.Get(); ok && has && (mean < lo-1e-9*math.Abs(lo)-1e-9 || mean > hi+1e-9*math.Abs(hi)+1e-9) {
 				t.Fatalf("mean %v outside %v to %v", mean, lo, hi)
 			}
+		}
+	})
+}
+
+// FuzzMapping reads a fixed table under any mapping a person or a stored file may
+// give: it is refused or read, never more.
+func FuzzMapping(f *testing.F) {
+	good, err := json.Marshal(hourMapping)
+	if err != nil {
+		f.Fatal(err)
+	}
+	f.Add(good)
+	f.Add([]byte(`{"delimiter":"space","decimal":"comma","data_line":1,"time":{"column":0,"kind":"index","rate_hz":1e9},"channels":[{"column":512,"quantity":"other"}]}`))
+	f.Add([]byte(`{"delimiter":"none","decimal":"point","data_line":9999,"columns":1,"time":{"column":1,"kind":"clock","date_order":"mdy"},"channels":[{"column":2,"quantity":"fuel_system"}]}`))
+	table := "Time (s),B1S1 (V),status\n0,0.1,OL\n1,0.9,CL\n12:00:01,0.5,\"x,y\"\n3,1e12,nan\n2,0.4,2\n\n#x\n4;5;6\n5 6 7\n1/2/03 4:05:06 pm,450 mV,16"
+	f.Fuzz(func(t *testing.T, data []byte) {
+		var m Mapping
+		if json.Unmarshal(data, &m) != nil {
+			return
+		}
+		res, err := Measure(strings.NewReader(table), m, Options{Event: &Event{At: 1, Mixture: "lean", Uncertainty: 0.1}})
+		if err != nil {
+			if _, ok := err.(*Problem); !ok {
+				t.Fatalf("%v", err)
+			}
+			return
+		}
+		if err := m.Check(); err != nil {
+			t.Fatalf("read under a mapping that does not pass its check: %v", err)
+		}
+		if res.Report.Rows < 1 || res.Report.End < res.Report.Start {
+			t.Fatalf("%+v", res.Report)
+		}
+		found, _, err := Sniff(strings.NewReader(table))
+		if err != nil {
+			t.Fatal(err)
+		}
+		again, _ := Reuse(m, found)
+		if err := again.Check(); err != nil && again.Time.Kind != TimeIndex {
+			t.Fatalf("a mapping used again is wrong: %v: %+v", err, again)
 		}
 	})
 }

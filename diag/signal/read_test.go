@@ -97,6 +97,7 @@ func TestSniffAndReadEveryDialect(t *testing.T) {
 		one    bool   // one channel only
 		rate   float64
 		places bool // bank and position are in the names
+		more   int  // further channels
 	}{
 		{name: "comma, units in brackets", data: table("Time (s),O2 B1S1 (V),O2 B1S2 (V)\n", two("%.2f,%.4f,%.4f"), "\n"), delim: "comma", unit: "V", places: true},
 		{name: "semicolon and decimal comma", data: table("Time [s];Bank 1 Sensor 1 [V];Bank 1 Sensor 2 [V]\r\n", func(t, v, w float64) string { return dec(fmt.Sprintf("%.2f;%.4f;%.4f", t, v, w)) }, "\r\n"), delim: "semicolon", unit: "V", places: true},
@@ -147,6 +148,13 @@ func TestSniffAndReadEveryDialect(t *testing.T) {
 		{name: "a column of text beside", data: table("Time (s),Note,O2 B1S1 (V),O2 B1S2 (V)\n", func(t, v, w float64) string {
 			return fmt.Sprintf("%.2f,warm engine,%.4f,%.4f", t, v, w)
 		}, "\n"), delim: "comma", unit: "V", places: true},
+		{name: "settings of a scope above the table", data: table("Recorder,5\nRecord length,200\nSample interval,0.01\nTrigger level,0.45\nVertical units,V\n\nTime,O2 B1S1\ns,V\n", func(t, v, _ float64) string { return fmt.Sprintf("%.2f,%.4f", t, v) }, "\n"), delim: "comma", unit: "V", one: true},
+		{name: "date and time in columns of their own", data: table("Date,Clock,O2 B1S1 (V),O2 B1S2 (V)\n", func(t, v, w float64) string {
+			return fmt.Sprintf("2024-05-06,12:00:%06.3f,%.4f,%.4f", t, v, w)
+		}, "\n"), delim: "comma", unit: "V", places: true},
+		{name: "exponents", data: table("time/s;O2 B1S1/V;O2 B1S2/V\n", two("%.6E;%.6E;%.6E"), "\r\n"), delim: "semicolon", unit: "V", places: true},
+		{name: "a comment ahead of each part", data: table("# recorded warm\n# at 2500 rpm\nTime (s)\tO2 B1S1 (V)\tO2 B1S2 (V)\n", two("%.2f\t%.4f\t%.4f"), "\n"), delim: "tab", unit: "V", places: true},
+		{name: "degrees in another encoding", data: table("Time (s),O2 B1S1 (V),O2 B1S2 (V),Coolant (\xb0C)\n", two("%.2f,%.4f,%.4f,88"), "\n"), delim: "comma", unit: "V", places: true, more: 1},
 		{name: "one channel", data: table("Time (s),O2 B1S1 (V)\n", func(t, v, _ float64) string { return fmt.Sprintf("%.2f,%.4f", t, v) }, "\n"), delim: "comma", unit: "V", one: true},
 	}
 	for _, tt := range tests {
@@ -162,6 +170,12 @@ func TestSniffAndReadEveryDialect(t *testing.T) {
 			channels := 2
 			if tt.one {
 				channels = 1
+			}
+			if tt.more > 0 {
+				if c := m.Channels[2]; c.Quantity != Coolant || c.Unit != "°C" {
+					t.Errorf("%+v", c)
+				}
+				m.Channels = m.Channels[:channels]
 			}
 			if len(m.Channels) != channels {
 				t.Fatalf("%d channels, want %d: %+v", len(m.Channels), channels, m)

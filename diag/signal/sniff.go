@@ -94,8 +94,6 @@ type colSniff struct {
 	unitWord string // unit in the header or the line below it
 	values   []float64
 	rows     []int // index of the row of each value
-	secs     []float64
-	dated    bool
 	ownUnit  unit
 }
 
@@ -231,22 +229,19 @@ func (s *sniffer) try(delim, decimal byte) layout {
 			l.columns = w
 		}
 	}
-	l.first = -1
+	l.first = begin(rows, usable, share, l.columns)
+	if l.first < 0 {
+		return l
+	}
 	fit, sum := 0, 0.0
-	for i, f := range rows {
-		if !usable[i] || len(f) != l.columns && l.first < 0 {
+	for i := l.first; i < len(rows); i++ {
+		if !usable[i] {
 			continue
 		}
-		if l.first < 0 {
-			l.first = i
-		}
-		if len(f) == l.columns {
+		if len(rows[i]) == l.columns {
 			fit++
 		}
 		sum += share[i]
-	}
-	if l.first < 0 {
-		return l
 	}
 	body := len(rows) - l.first
 	l.score = float64(fit) / float64(body) * sum / float64(body)
@@ -262,6 +257,46 @@ func (s *sniffer) try(delim, decimal byte) layout {
 		}
 	}
 	return l
+}
+
+// begin finds the first row of the table: one as full of numbers as the usual row,
+// with mostly such rows behind it. Lines of settings above a table may look like
+// rows, but not many in a row do.
+func begin(rows [][][]byte, usable []bool, share []float64, columns int) int {
+	var shares []float64
+	for i, f := range rows {
+		if usable[i] && len(f) == columns {
+			shares = append(shares, share[i])
+		}
+	}
+	if len(shares) == 0 {
+		return -1
+	}
+	slices.Sort(shares)
+	usual := median(shares) - 0.01
+	good := func(i int) bool { return usable[i] && len(rows[i]) == columns && share[i] >= usual }
+	const look = 10
+	for i := range rows {
+		if !good(i) {
+			continue
+		}
+		n, of := 0, 0
+		for k := i; k < min(i+look, len(rows)); k++ {
+			of++
+			if good(k) {
+				n++
+			}
+		}
+		if n*10 >= of*7 {
+			return i
+		}
+	}
+	for i := range rows {
+		if good(i) {
+			return i
+		}
+	}
+	return -1
 }
 
 func isClock(c []byte) bool {

@@ -14,7 +14,6 @@ type survey struct {
 	observed float64 // seconds in pieces without a gap
 	pieces   int
 	integral float64
-	sum      float64
 	hist     *histogram
 	noise    logHistogram // absolute second differences
 	quantum  float64      // smallest step between samples that differ

@@ -3,6 +3,7 @@ package draw
 
 import (
 	"fmt"
+	"io"
 	"strings"
 
 	"crosscount/diag/picture"
@@ -196,4 +197,30 @@ func Trims(t signal.Trims, f picture.Frame) picture.Trims {
 		out.Rows = append(out.Rows, row)
 	}
 	return out
+}
+
+// Look draws a table as a mapping reads it, before anything is measured, so that a
+// person can see whether the guess is right: every channel, those of one unit
+// together, six panels at most. The error is Read's.
+func Look(r io.Reader, m signal.Mapping, f picture.Frame) ([]byte, *signal.Report, error) {
+	b := NewBoard(m)
+	report, err := signal.Read(r, m, func(block *signal.Block) error {
+		for c, t := range b.traces {
+			t.Add(block.T, block.V[c], block.Break)
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, nil, err
+	}
+	if f.Title == "" {
+		f.Title = "The recording as it is read"
+	}
+	var all []int
+	for i := range b.channels {
+		all = append(all, i)
+	}
+	p := b.byUnit(f, all)
+	p.Panels = p.Panels[:min(len(p.Panels), 6)]
+	return p.SVG(), report, nil
 }

@@ -75,3 +75,24 @@ func TestPictureSuitsTheRecording(t *testing.T) {
 		})
 	}
 }
+
+func TestLookShowsEveryChannel(t *testing.T) {
+	data := table("Time (s),O2 B1S1 (V),Engine RPM,Coolant (°C)", 300, func(x float64) string { return fmt.Sprintf("%.3f,%.0f,88", 0.45+0.4*math.Sin(x), 700+x) })
+	m, _, err := signal.Sniff(strings.NewReader(data))
+	if err != nil {
+		t.Fatal(err)
+	}
+	svg, report, err := Look(strings.NewReader(data), m, picture.Frame{})
+	if err != nil || report.Rows != 300 {
+		t.Fatal(err, report)
+	}
+	for _, want := range []string{">B1S1<", ">Engine RPM<", ">rpm<", ">°C<"} {
+		if !strings.Contains(string(svg), want) {
+			t.Errorf("lacks %q", want)
+		}
+	}
+	m.Channels[1].Column = 99
+	if _, _, err := Look(strings.NewReader(data), m, picture.Frame{}); err == nil {
+		t.Error("a mapping that does not fit was drawn")
+	}
+}
