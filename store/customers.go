@@ -2,7 +2,9 @@ package store
 
 import (
 	"context"
+	"strings"
 	"time"
+	"unicode/utf8"
 
 	"github.com/jackc/pgx/v5"
 )
@@ -51,11 +53,18 @@ func (s *Store) Customer(ctx context.Context, id int64) (Customer, error) {
 }
 
 // FindCustomers lists customers whose name contains the text, accents and case
-// aside, or whose phone number contains its digits, at most limit, by name.
+// aside, or whose phone number contains its digits, at most limit, by name. A
+// text of one or two letters is taken for the beginning of a name.
 func (s *Store) FindCustomers(ctx context.Context, text string, limit int) ([]Customer, error) {
-	return many[Customer](ctx, s.pool, `
-		SELECT `+customerColumns+` FROM customers c
-		WHERE fold(name) LIKE '%' || replace(replace(replace(fold($1), '\', '\\'), '%', '\%'), '_', '\_') || '%'
+	const (
+		found   = `SELECT ` + customerColumns + ` FROM customers c WHERE `
+		literal = `replace(replace(replace(fold($1), '\', '\\'), '%', '\%'), '_', '\_')`
+	)
+	if text = strings.TrimSpace(text); utf8.RuneCountInString(text) < 3 {
+		return many[Customer](ctx, s.pool, found+`fold(name) ~>=~ fold($1) AND fold(name) ~<~ (fold($1) || chr(1114111))
+			ORDER BY fold(name) USING ~<~, id LIMIT $2`, text, limit)
+	}
+	return many[Customer](ctx, s.pool, found+`fold(name) LIKE '%' || `+literal+` || '%'
 			OR (length(regexp_replace($1, '[^0-9]', '', 'g')) >= 4
 				AND phone_digits LIKE '%' || regexp_replace($1, '[^0-9]', '', 'g') || '%')
 		ORDER BY name, id LIMIT $2`, text, limit)

@@ -116,7 +116,7 @@ func (s *Store) JobsOf(ctx context.Context, vehicleID int64) ([]JobSummary, erro
 // ClosedJobs lists closed jobs, the latest first: a page of the archive that
 // starts after the job closed at that time with that number.
 func (s *Store) ClosedJobs(ctx context.Context, before time.Time, beforeID int64, limit int) ([]JobSummary, error) {
-	return many[JobSummary](ctx, s.pool, jobSummaries+`WHERE (j.closed_at, j.id) < ($1, $2)
+	return many[JobSummary](ctx, s.pool, jobSummaries+`WHERE j.closed_at IS NOT NULL AND (j.closed_at, j.id) < ($1, $2)
 		ORDER BY j.closed_at DESC, j.id DESC LIMIT $3`, before, beforeID, limit)
 }
 

@@ -118,6 +118,7 @@ var provocations = map[string]string{
 	"job_log_what_form":                  `INSERT INTO job_log (job_id, at, by, what, words) VALUES ({open}, now(), {owner}, 'A Note', 'x')`,
 	"job_log_words_short":                `INSERT INTO job_log (job_id, at, by, what, words) VALUES ({open}, now(), {owner}, 'note', repeat('x', 8001))`,
 	"job_log_note_has_words":             `INSERT INTO job_log (job_id, at, by, what, words) VALUES ({open}, now(), {owner}, 'note', ' ')`,
+	"job_log_sent_once":                  `INSERT INTO job_log (job_id, at, by, what, words, sent_id) SELECT {open}, now(), {owner}, 'note', 'x', md5('n')::uuid FROM generate_series(1, 2)`,
 	"job_log_append_only":                `DELETE FROM job_log`,
 	"comebacks_kind_known":               `UPDATE comebacks SET kind = 'bad luck'`,
 	"comebacks_words_short":              `UPDATE comebacks SET words = repeat('x', 4001)`,

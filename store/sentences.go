@@ -104,6 +104,7 @@ var sentences = map[string]struct{ field, words string }{
 	"job_log_what_form":        {"", "The log cannot keep this line."},
 	"job_log_words_short":      {"words", "Use at most 8000 characters."},
 	"job_log_note_has_words":   {"words", "Write the note first."},
+	"job_log_sent_once":        {"", "This note is kept already."},
 	"job_log_append_only":      {"", "The job's log is never changed. Write another note."},
 	"comebacks_kind_known":     {"kind", "Choose why the car came back."},
 	"comebacks_words_short":    {"words", "Use at most 4000 characters."},

@@ -73,6 +73,7 @@ var rowsOf = map[uint]string{
 		INSERT INTO converter_papers (job_id, bank, need, part_number, tag, customer_name, removed_on, at, by)
 		VALUES (1002, 1, 'melted', 'KAT-1', 'T-1', 'Kim', '2026-01-01', now(), 1);`,
 	31: ``, // the search's rows follow from the others
+	32: ``,
 }
 
 func TestUpgrade(t *testing.T) {

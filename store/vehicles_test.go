@@ -46,6 +46,19 @@ func TestVehicles(t *testing.T) {
 			t.Errorf("got %+v", got)
 		}
 	})
+	t.Run("its owner is found by the name, accents and case aside, or its beginning", func(t *testing.T) {
+		for _, text := range []string{"Łucja Żak", "lucja zak", " CJA Z", "lu", "Ł"} {
+			got := get[[]store.Customer](t)(st.FindCustomers(ctx, text, 5))
+			if len(got) != 1 || got[0].ID != f.Customer.ID {
+				t.Errorf("%q: got %+v", text, got)
+			}
+		}
+		for _, text := range []string{"%", "_ucja", "uc", "\\", "ja"} {
+			if got := get[[]store.Customer](t)(st.FindCustomers(ctx, text, 5)); len(got) != 0 {
+				t.Errorf("%q: got %+v", text, got)
+			}
+		}
+	})
 	t.Run("its layout can be replaced, and a wrong one leaves the old in place", func(t *testing.T) {
 		want := []store.Sensor{{Bank: 1, Position: 1, Kind: diag.WideRange, Wires: 5, Connector: "grey, 5 pins"},
 			{Bank: 1, Position: 2, Kind: diag.Zirconia, Wires: 4, Common: true}, {Bank: 2, Position: 1, Kind: diag.WideRange, Wires: 5}}
