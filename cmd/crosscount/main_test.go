@@ -105,7 +105,9 @@ func clean() []string {
 // waitFor waits until the program has said something on standard output.
 func (p *process) waitFor(t *testing.T, words string) string {
 	t.Helper()
-	for began := time.Now(); time.Since(began) < time.Minute; time.Sleep(10 * time.Millisecond) {
+	// Far more than it takes; filling the demo under the race detector is slow.
+	const patience = 5 * time.Minute
+	for began := time.Now(); time.Since(began) < patience; time.Sleep(10 * time.Millisecond) {
 		if out := p.out.String(); strings.Contains(out, words) {
 			return out
 		}
@@ -115,7 +117,7 @@ func (p *process) waitFor(t *testing.T, words string) string {
 		default:
 		}
 	}
-	t.Fatalf("it did not say %q in a minute", words)
+	t.Fatalf("it did not say %q in %v", words, patience)
 	return ""
 }
 
