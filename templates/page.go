@@ -30,6 +30,7 @@ const (
 	AtHome     Place = "home"
 	AtNewJob   Place = "new"
 	AtLookBack Place = "lookback"
+	AtModel    Place = "model"
 	AtPeople   Place = "people"
 	AtShop     Place = "shop"
 	AtMe       Place = "me"

@@ -109,6 +109,7 @@ func (s *server) routes() []route {
 
 		// Look back and set up
 		get("/lookback", owner, s.lookBack),
+		get("/model", staff, s.modelPage),
 		get("/people", owner, s.people),
 		post("/people", owner, s.addPerson),
 		post("/people/{person}", owner, s.updatePerson),

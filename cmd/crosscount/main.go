@@ -39,7 +39,7 @@ type command struct {
 
 // commands in the order in which a shop meets them.
 func commands() []command {
-	return []command{demoCommand, serveCommand, userCommand, migrateCommand, backupCommand, restoreCommand, decideCommand, measureCommand, readyCommand}
+	return []command{demoCommand, serveCommand, userCommand, migrateCommand, backupCommand, restoreCommand, decideCommand, measureCommand, modelCommand, readyCommand}
 }
 
 // usageError is for what exits with exitUsage.
