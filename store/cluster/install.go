@@ -58,7 +58,8 @@ func (c Command) Run(ctx context.Context, out io.Writer) error {
 }
 
 // manager is a package manager: how it installs PostgreSQL, any version or one
-// (%d). Package names are those of the systems' own repositories.
+// (%d). Package names are those of the systems' own repositories. Where they
+// are a package apart, the extensions for searching (contrib) are named too.
 type manager struct {
 	program  string
 	update   []string // refreshes the list of packages first, if needed
@@ -68,12 +69,12 @@ type manager struct {
 
 var managers = []manager{
 	{program: "apt-get", update: []string{"update"}, any: []string{"install", "-y", "postgresql"}, one: []string{"install", "-y", "postgresql-%d"}},
-	{program: "dnf", any: []string{"install", "-y", "postgresql-server"}, one: []string{"install", "-y", "postgresql%d-server"}},
-	{program: "yum", any: []string{"install", "-y", "postgresql-server"}, one: []string{"install", "-y", "postgresql%d-server"}},
-	{program: "zypper", any: []string{"--non-interactive", "install", "postgresql-server"}, one: []string{"--non-interactive", "install", "postgresql%d-server"}},
+	{program: "dnf", any: []string{"install", "-y", "postgresql-server", "postgresql-contrib"}, one: []string{"install", "-y", "postgresql%d-server", "postgresql%d-contrib"}},
+	{program: "yum", any: []string{"install", "-y", "postgresql-server", "postgresql-contrib"}, one: []string{"install", "-y", "postgresql%d-server", "postgresql%d-contrib"}},
+	{program: "zypper", any: []string{"--non-interactive", "install", "postgresql-server", "postgresql-contrib"}, one: []string{"--non-interactive", "install", "postgresql%d-server", "postgresql%d-contrib"}},
 	{program: "pacman", any: []string{"-S", "--noconfirm", "postgresql"}},
-	{program: "apk", any: []string{"add", "postgresql"}, one: []string{"add", "postgresql%d"}},
-	{program: "pkg", any: []string{"install", "-y", "postgresql17-server"}, one: []string{"install", "-y", "postgresql%d-server"}},
+	{program: "apk", any: []string{"add", "postgresql", "postgresql-contrib"}, one: []string{"add", "postgresql%d", "postgresql%d-contrib"}},
+	{program: "pkg", any: []string{"install", "-y", "postgresql17-server", "postgresql17-contrib"}, one: []string{"install", "-y", "postgresql%d-server", "postgresql%d-contrib"}},
 	{program: "brew", any: []string{"install", "postgresql@17"}, one: []string{"install", "postgresql@%d"}, asUser: true},
 }
 
