@@ -77,12 +77,8 @@ func (m *Model) Sheets() []Sheet {
 	}
 	for _, name := range slices.Sorted(maps.Keys(m.Settings)) {
 		t := m.Settings[name]
-		value := t.Text
-		if value == "" {
-			value = number(t.Value)
-		}
 		out = append(out, Sheet{Group: GroupSettings, ID: name, Name: name, At: t.At,
-			Rows: []Row{{"value", value, t.Source, t.At}}})
+			Rows: []Row{{t.Text, number(t.Value), t.Source, t.At}}})
 	}
 	return out
 }
