@@ -63,6 +63,9 @@ func demo(ctx context.Context, c *console, getPostgres bool, address, data strin
 	}
 	err = func() error {
 		filling := time.Now()
+		if people, err := db.store.People(ctx); err == nil && len(people) == 0 {
+			n.say("making up a shop with two years of jobs; this takes a moment")
+		}
 		result, err := seed.Demo(ctx, db.store, time.Now(), web.HashPassword)
 		switch {
 		case errors.Is(err, seed.ErrNotEmpty):

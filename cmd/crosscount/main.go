@@ -70,7 +70,11 @@ func run(ctx context.Context, c *console, args []string) int {
 	}
 	for _, cmd := range commands() {
 		if cmd.name == name {
-			return c.finish(cmd, cmd.start(ctx, c, args[1:]))
+			err := cmd.start(ctx, c, args[1:])
+			if ctx.Err() != nil && errors.Is(err, context.Canceled) {
+				err = errors.New("interrupted")
+			}
+			return c.finish(cmd, err)
 		}
 	}
 	var names []string

@@ -317,6 +317,16 @@ func TestDemo(t *testing.T) {
 	defer busy.Close()
 	logins := regexp.MustCompile(`(?m)^  (writer|technician|owner)\s+(\S+)\s+(\S+)$`)
 
+	t.Run("leaves nothing half made when interrupted while it makes up the shop", func(t *testing.T) {
+		p := launch(t, nil, "demo", "--data", dir, "--address", "127.0.0.1:0")
+		for !strings.Contains(p.err.String(), "making up a shop") {
+			time.Sleep(time.Millisecond)
+		}
+		if code := p.stop(t); code != exitFailed || !strings.HasSuffix(p.err.String(), "crosscount demo: interrupted\n") {
+			t.Errorf("it ended with %d", code)
+		}
+	})
+
 	// DATABASE_URL is not touched, wherever it leads.
 	p := launch(t, []string{"DATABASE_URL=postgres://127.0.0.1:1/none", "CROSSCOUNT_ADDRESS=nonsense"}, "demo", "--data", dir, "--address", busy.Addr().String())
 	base := p.site(t)
