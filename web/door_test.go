@@ -20,6 +20,13 @@ func TestLogIn(t *testing.T) {
 		}
 		b.get("/").want(t, 200, "Olga Owner")
 	})
+	t.Run("opens what came back for the owner, whose move it is for the others", func(t *testing.T) {
+		for login, first := range map[string]string{"olga": "/lookback", "tomas": "/"} {
+			if a := r.nobody().post("/login", url.Values{"login": {login}, "password": {password}}); a.location != first {
+				t.Errorf("%s is led to %q, want %q", login, a.location, first)
+			}
+		}
+	})
 	t.Run("keeps the name and never the password when it refuses", func(t *testing.T) {
 		a := r.nobody().post("/login", url.Values{"login": {"olga"}, "password": {"wrong words here"}})
 		a.want(t, 422, `value="olga"`, "do not belong together").lacks(t, "wrong words here")
@@ -33,7 +40,7 @@ func TestLogIn(t *testing.T) {
 	})
 	t.Run("sends nobody to another site afterwards", func(t *testing.T) {
 		for _, next := range []string{"//elsewhere.example/", "https://elsewhere.example/", `/\elsewhere.example`, "javascript:alert(1)"} {
-			a := r.nobody().post("/login", url.Values{"login": {"olga"}, "password": {password}, "next": {next}})
+			a := r.nobody().post("/login", url.Values{"login": {"tomas"}, "password": {password}, "next": {next}})
 			if a.location != "/" {
 				t.Errorf("next %q leads to %q", next, a.location)
 			}

@@ -141,6 +141,9 @@ func (s *server) login(w http.ResponseWriter, r *http.Request) error {
 		return s.render(w, r, http.StatusOK, templates.SendAgain(templates.SendAgainView{
 			Page: s.page(w, r, templates.AtNowhere, templates.TitleLogin), Again: *v.Again}))
 	}
+	if v.Next == "/" && person.Role == store.Owner {
+		return see(w, r, "/lookback") // whose first question is what came back
+	}
 	return see(w, r, v.Next)
 }
 
