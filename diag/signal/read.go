@@ -18,6 +18,7 @@ const (
 	bufLen    = 256 << 10 // bytes read at a time
 	maxLine   = 1 << 20   // longest line of a table, bytes
 	gapFactor = 10        // steps longer than this many usual steps are gaps
+	farthest  = 1e15      // seconds; no clock shows more
 )
 
 // Block is a run of rows in time order without a gap. It is only valid during the
@@ -102,7 +103,7 @@ type parser struct {
 	firstDay  int     // of a clock with a date
 	fromFirst bool    // the first row has yet to set off
 	byRow     bool    // time is the number of the row
-	careful   bool    // for tests: every row through slow
+	careful   bool    // every row through slow
 	lanes     []lane  // by column
 	shapes    *shapes
 	repeats   int     // of this block
@@ -185,6 +186,9 @@ func newParser(m Mapping, sink func(*Block) error) *parser {
 		}
 		p.lanes = append(p.lanes, l)
 	}
+	if m.Columns == 0 { // what stands behind the columns read is not known
+		p.careful = true
+	}
 	for len(p.lanes) < m.Columns {
 		p.lanes = append(p.lanes, lane{slot: slotSkip})
 	}
@@ -247,10 +251,6 @@ func (p *parser) rows(b []byte, end int) {
 			if i = p.quick(b, i, end); i >= end {
 				return
 			}
-			if next, ok := p.fast(b, i); ok {
-				i = next
-				continue
-			}
 		}
 		j := i + bytes.IndexByte(b[i:end], '\n')
 		p.line++
@@ -275,13 +275,13 @@ type lane struct {
 }
 
 // quick reads ordinary rows: numbers where numbers belong, the right number of
-// columns, time running forward. It answers where it stopped; whatever it does not
-// take goes to fast and slow.
+// columns, no quotes, time running forward. It answers where it stopped; the row
+// there goes to slow.
 func (p *parser) quick(b []byte, i, end int) int {
-	if p.held != nil || p.fromFirst || p.m.Columns == 0 {
+	if p.held != nil || p.fromFirst {
 		return i
 	}
-	delim, decimal := p.delim, p.decimal
+	delim, decimal, spaces := p.delim, p.decimal, p.spaces
 	toSec, plainTime, origin, off := p.toSec, p.toSec.plain(), p.origin, p.off
 	last, step := p.last, p.longest
 	n, began, repeats := p.n, p.n, 0
@@ -290,20 +290,23 @@ func (p *parser) quick(b []byte, i, end int) int {
 rows:
 	for i < end {
 		at := i
+		for b[at] == ' ' || b[at] == '\t' && delim != '\t' {
+			at++
+		}
 		switch b[at] {
-		case '#', '%', ';', '/', ' ', '\t', '\n', '\r':
+		case '#', '%', ';', '/', '\n', '\r':
 			break rows // perhaps no row at all
 		}
 		t := float64(p.dataNo + n - began)
 		for col := range lanes {
 			l := &lanes[col]
-			for b[at] == ' ' {
+			for b[at] == ' ' || spaces && b[at] == '\t' {
 				at++
 			}
 			switch {
 			case l.slot == slotSkip:
 				c := b[at]
-				if c == '"' {
+				if c == '"' || spaces && (c == '\n' || c == '\r') {
 					break rows
 				}
 				for c != delim && c != '\n' && c != '\t' {
@@ -328,10 +331,13 @@ rows:
 				next := at + l.shape.size
 				if c := b[next]; !ok || c != delim && c != '\n' && c != '\r' && c != ' ' {
 					var whole, frac int
-					if v, next, whole, frac, ok = scanQuick(b, at, decimal); !ok {
+					if v, next, whole, frac, ok = scanQuick(b, at, decimal); ok {
+						l.shape = p.shapes.of(whole, frac)
+					} else if neg && (b[at] == '-' || b[at] == '+') {
+						break rows
+					} else if v, next, ok = scanNumber(b, at, decimal); !ok {
 						break rows
 					}
-					l.shape = p.shapes.of(whole, frac)
 				}
 				at = next
 				if neg {
@@ -349,11 +355,11 @@ rows:
 					l.dst[n] = v
 				}
 			}
-			for b[at] == ' ' && delim != ' ' {
+			for b[at] == ' ' && (!spaces || col == final) {
 				at++
 			}
 			if c := b[at]; col != final {
-				if c != delim {
+				if c != delim && !(spaces && c == '\t') {
 					break rows
 				}
 				at++
@@ -372,6 +378,9 @@ rows:
 		t -= origin
 		if !plainTime {
 			t = toSec.to(t)
+		}
+		if math.Abs(t) > farthest {
+			break
 		}
 		t += off
 		if d := t - last; !(d > 0) {
@@ -408,105 +417,6 @@ func (p *parser) account(rows, repeats int, last, step float64, n int) {
 	p.last = last
 	p.longest = step
 	p.n = n
-}
-
-// fast reads an ordinary row: numbers where numbers belong, the right number of
-// columns, no quotes, time running forward. It answers false, having done
-// nothing, for any other row; slow then takes it.
-func (p *parser) fast(b []byte, i int) (int, bool) {
-	if p.held != nil || p.comment(b[i:i+pad]) {
-		return 0, false
-	}
-	delim, decimal, spaces := p.delim, p.decimal, p.spaces
-	n := p.n
-	t := 0.0
-	col := 0
-	for {
-		for b[i] == ' ' || spaces && b[i] == '\t' {
-			i++
-		}
-		slot := slotSkip
-		if col < len(p.plan) {
-			slot = p.plan[col]
-		}
-		if slot == slotSkip {
-			c := b[i]
-			if spaces && (c == '\n' || c == '\r') && col > 0 {
-				col-- // trailing blanks are no column
-			}
-			if c == '"' {
-				return 0, false
-			}
-			for c != delim && c != '\n' && (!spaces || c != '\t') {
-				i++
-				c = b[i]
-			}
-		} else if slot == slotTime && p.clock {
-			day, sec, next, ok := scanClock(b, i, delim, p.m.Time.DateOrder)
-			if !ok {
-				return 0, false
-			}
-			t, i = float64(day-p.firstDay)*86400+sec, next
-		} else {
-			v, next, ok := scanNumber(b, i, decimal)
-			if !ok {
-				return 0, false
-			}
-			i = next
-			if slot == slotTime {
-				t = v
-			} else {
-				c := &p.chans[slot]
-				if !c.plain {
-					v = c.conv.to(v)
-				}
-				if !(v >= c.min && v <= c.max) {
-					return 0, false
-				}
-				p.vals[slot][n] = v
-			}
-		}
-		col++
-		if !spaces {
-			for b[i] == ' ' && delim != ' ' {
-				i++
-			}
-		}
-		c := b[i]
-		if c == '\r' && b[i+1] == '\n' {
-			i++
-			c = '\n'
-		}
-		if c == '\n' {
-			i++
-			break
-		}
-		if c != delim && !(spaces && c == '\t') {
-			return 0, false
-		}
-		i++
-		if c := b[i]; c == '\n' || c == '\r' && b[i+1] == '\n' { // trailing delimiter
-			i++
-			if c == '\r' {
-				i++
-			}
-			break
-		}
-	}
-	if col < len(p.plan) || p.m.Columns > 0 && col != p.m.Columns {
-		return 0, false
-	}
-	if p.byRow {
-		t = float64(p.dataNo)
-	}
-	t = p.toSec.to(t-p.origin) + p.off
-	if !(t >= p.last) || p.fromFirst {
-		return 0, false
-	}
-	p.line++
-	p.dataNo++
-	p.commit(t)
-	return i, true
 }
 
 // commit keeps the row whose values stand at p.n.
@@ -555,9 +465,8 @@ func (p *parser) flush(broken bool) {
 				prev = now
 			}
 		}
-		prev = t[p.n-1]
 		p.hand(from, p.n)
-		p.prevEnd, p.hasPrev = prev, true
+		p.prevEnd, p.hasPrev = t[p.n-1], true
 		clear(p.block.holes)
 	}
 	p.n, p.repeats, p.longest = 0, 0, 0
@@ -668,7 +577,11 @@ func (p *parser) slow(line []byte) {
 
 // comment recognises a line that is no row.
 func (p *parser) comment(line []byte) bool {
-	line = bytes.TrimLeft(line, " \t")
+	blanks := " \t"
+	if p.delim == '\t' {
+		blanks = " "
+	}
+	line = bytes.TrimLeft(line, blanks)
 	return len(line) > 0 && (line[0] == '#' || line[0] == '%' || bytes.HasPrefix(line, []byte("//")) ||
 		line[0] == ';' && p.delim != ';')
 }
@@ -704,7 +617,7 @@ func (p *parser) rowTime(number, cutAt int) (float64, bool) {
 		if p.fromFirst {
 			p.origin = v
 		}
-		if v = u.to(v - p.origin); v >= -1e15 && v <= 1e15 {
+		if v = u.to(v - p.origin); math.Abs(v) <= farthest {
 			return v, true
 		}
 	}

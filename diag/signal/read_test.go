@@ -446,10 +446,10 @@ func TestReuseFindsColumnsByName(t *testing.T) {
 
 // The fast readers and the careful one must agree on every row.
 func TestFastAndSlowReadAlike(t *testing.T) {
-	lines := []string{"0.001,0.4523", "0.002,-0.0100", "3,5", "4.,.5", "5e0,1.5e-1", " 6.0 , 0.25 ", "7,0.123456789", "8,0.45,", "9,\"0.5\"", "10.25,0.7\r"}
+	lines := []string{"0.001,0.4523", "0.0015,0.44999999999999996", "  0.0016,+0.25", "0.0017,-1e-3", "0.002,-0.0100", "3,5", "4.,.5", "5e0,1.5e-1", " 6.0 , 0.25 ", "7,0.123456789", "8,0.45,", "9,\"0.5\"", "10.25,0.7\r"}
 	data := []byte("t,v\n" + strings.Join(lines, "\n") + "\n")
 	g, rep := gather(t, data, hourMapping)
-	want := []float64{0.4523, -0.01, 5, 0.5, 0.15, 0.25, 0.123456789, 0.45, 0.5, 0.7}
+	want := []float64{0.4523, 0.44999999999999996, 0.25, -0.001, -0.01, 5, 0.5, 0.15, 0.25, 0.123456789, 0.45, 0.5, 0.7}
 	if rep.Rows != len(want) || len(rep.Problems) != 0 {
 		t.Fatalf("%+v", rep)
 	}
