@@ -8,6 +8,11 @@ import (
 
 // JobView is a job from top to bottom.
 type JobView struct {
+	Upload      *UploadForm
+	Recordings  []RecordingLine
+	Pictures    []PictureView
+	BeforeAfter []PictureView // of the same sensor
+
 	Page
 	ID     int64
 	Base   string // "/jobs/1001"
@@ -107,6 +112,7 @@ type LogEntry struct {
 	When      string
 	Who       string
 	Source    string
+	Capture   *CaptureLine // what it was measured from
 	Withdrawn *Withdrawn
 	Form      *WithdrawForm
 }

@@ -26,7 +26,7 @@ func (d *desk) kindLinks() (kinds, tests []templates.KindLink) {
 			kinds = append(kinds, link(string(k), templates.KindWord(string(k))))
 		}
 	}
-	kinds = append(kinds, link("note", templates.KindWord("note")))
+	kinds = append(kinds, link("note", templates.KindWord("note")), link("recording", templates.RecordingKind))
 	for _, t := range diag.Tests() {
 		if t.Entry == diag.KindResult && t.ID != "road_proof" {
 			tests = append(tests, link("result."+t.ID, t.Name))

@@ -35,7 +35,9 @@ func (s *server) jobPage(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	q := r.URL.Query()
-	if add := q.Get("add"); add != "" && v.CanAdd {
+	if add := q.Get("add"); add == "recording" && v.CanAdd {
+		v.Upload = d.uploadForm()
+	} else if add != "" && v.CanAdd {
 		if v.Form = d.entryForm(add, viewer(r)); v.Form != nil {
 			preset(v.Form, q.Get("at"), q.Get("mixture"))
 		}
@@ -97,7 +99,14 @@ func (s *server) jobView(w http.ResponseWriter, r *http.Request, d *desk) (templ
 		}
 	}
 	v.Map = d.lineMap()
-	v.Log = d.logView()
+	v.Log = d.logView(themeOf(r))
+	v.Pictures = d.jobPictures(themeOf(r))
+	v.BeforeAfter = d.beforeAfter(themeOf(r))
+	files, err := s.recordingLines(r.Context(), d)
+	if err != nil {
+		return v, err
+	}
+	v.Recordings = files
 	if v.CanAdd {
 		v.Kinds, v.Tests = d.kindLinks()
 	}
@@ -114,12 +123,16 @@ func (s *server) jobView(w http.ResponseWriter, r *http.Request, d *desk) (templ
 
 // markOpen tells the links which form is open.
 func (d *desk) markOpen(v *templates.JobView) {
-	if v.Form == nil {
+	var open string
+	switch {
+	case v.Upload != nil:
+		open = "recording"
+	case v.Form == nil:
 		return
-	}
-	open := v.Form.Kind
-	if v.Form.Test != "" {
+	case v.Form.Test != "":
 		open = "result." + v.Form.Test
+	default:
+		open = v.Form.Kind
 	}
 	for _, links := range [][]templates.KindLink{v.Kinds, v.Tests} {
 		for i := range links {
@@ -205,7 +218,8 @@ func thousands(n int64) string {
 	return s
 }
 
-func (d *desk) logView() []templates.LogEntry {
+func (d *desk) logView(theme string) []templates.LogEntry {
+	captures := d.captureLines(theme)
 	unused := maps.Clone(d.unfit)
 	for _, n := range d.decision.Notes {
 		for _, i := range n.Entries {
@@ -218,7 +232,7 @@ func (d *desk) logView() []templates.LogEntry {
 	for _, e := range d.Entries {
 		ev := d.evidence(e.Body)
 		l := templates.LogEntry{ID: e.ID, What: templates.Statement(ev), When: d.clock.moment(e.ReceivedAt), Who: e.EnteredByName,
-			Source: templates.SourceWord(string(e.Source)), Unused: unused[e.ID]}
+			Source: templates.SourceWord(string(e.Source)), Unused: unused[e.ID], Capture: captures[e.ID]}
 		if e.Body.Bank > 0 {
 			l.Spot = templates.SpotWords(ev.Spot)
 		}

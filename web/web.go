@@ -40,12 +40,13 @@ type Options struct {
 
 type server struct {
 	Options
-	store   *store.Store
-	log     *slog.Logger
-	now     func() time.Time
-	hashing chan struct{} // bounds the memory that password hashing takes
-	decoy   string        // checked when a name is unknown, so that both take equally long
-	minds   *minds
+	store     *store.Store
+	log       *slog.Logger
+	now       func() time.Time
+	measuring chan struct{} // bounds how many recordings are read at once
+	hashing   chan struct{} // bounds the memory that password hashing takes
+	decoy     string        // checked when a name is unknown, so that both take equally long
+	minds     *minds
 }
 
 // New returns the handler for the whole site.
@@ -85,7 +86,7 @@ func newServer(o Options) (*server, error) {
 	}
 	return &server{
 		Options: o, store: o.Store, log: o.Logger, now: time.Now,
-		hashing: make(chan struct{}, 2), decoy: decoy, minds: newMinds(),
+		hashing: make(chan struct{}, 2), measuring: make(chan struct{}, 2), decoy: decoy, minds: newMinds(),
 	}, nil
 }
 

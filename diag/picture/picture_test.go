@@ -413,3 +413,32 @@ func ExampleCapture() {
 	fmt.Println(strings.Contains(string(svg), "Bank 1 sensor 1"))
 	// Output: true
 }
+
+func TestAPictureOfAPageCanStandAlone(t *testing.T) {
+	tr := NewTrace(0)
+	tr.Add([]float64{0, 1, 2}, []float64{0.1, 0.9, 0.1}, false)
+	f := Frame{Title: "Bank 1 <sensor 1>", Desc: "A swing."}
+	paged := Capture(f, "V", nil, Series{"B1S1", tr}).SVG()
+	f.Standalone = true
+	alone := Capture(f, "V", nil, Series{"B1S1", tr}).SVG()
+	for theme, want := range map[string]string{"": "prefers-color-scheme", "light": "color-scheme:light;", "dark": "color-scheme:dark;"} {
+		got := Alone(paged, theme)
+		if err := xml.Unmarshal(got, new(struct{})); err != nil {
+			t.Errorf("theme %q: %v", theme, err)
+		}
+		for _, w := range []string{want, `xmlns="http://www.w3.org/2000/svg"`, `<rect width="100%"`, "&lt;sensor 1&gt;"} {
+			if !strings.Contains(string(got), w) {
+				t.Errorf("theme %q lacks %q", theme, w)
+			}
+		}
+		if strings.Count(string(got), "<path") != strings.Count(string(alone), "<path") {
+			t.Errorf("theme %q draws other lines", theme)
+		}
+		if again := Alone(got, theme); string(again) != string(got) {
+			t.Errorf("theme %q: what stands alone was changed", theme)
+		}
+	}
+	if got := Alone([]byte("<p>no picture"), ""); string(got) != "<p>no picture" {
+		t.Errorf("got %q", got)
+	}
+}

@@ -27,9 +27,10 @@ const (
 	sheet  = "var(--sheet,Canvas)"
 )
 
-const standaloneStyle = `<style>:root{color-scheme:light dark;--sheet:#fafaf6;--ink:#1c2430;--faded:#545c68;--line:#c6cbc9;--accent:#5b2d93}` +
-	`@media(prefers-color-scheme:dark){:root{--sheet:#171b21;--ink:#e6e6df;--faded:#a4a9ae;--line:#3b424b;--accent:#c9abf0}}` +
-	`svg{font-family:system-ui,"Noto Sans","DejaVu Sans",sans-serif}</style>`
+const standaloneFont = `font-family:system-ui,"Noto Sans","DejaVu Sans",sans-serif`
+
+const standaloneStyle = `<style>:root{color-scheme:light dark;` + lightColours + `}` +
+	`@media(prefers-color-scheme:dark){:root{` + darkColours + `}}svg{` + standaloneFont + `}</style>`
 
 // canvas gathers the elements of one picture.
 type canvas struct {

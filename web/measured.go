@@ -1,0 +1,195 @@
+package web
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+
+	"crosscount/diag/signal"
+	"crosscount/diag/signal/draw"
+	"crosscount/templates"
+)
+
+// noticedShown bounds what is told of a file; the counts tell the rest.
+const noticedShown = 40
+
+// row puts a reading into words: value, half-width and count, or why there is none.
+func row(name string, r signal.Reading) templates.MeasureRow {
+	m := templates.MeasureRow{Name: name}
+	v, ok := r.Get()
+	if !ok {
+		if r.Refused != nil {
+			m.Why = templates.Upper(r.Refused.Why) + "."
+		}
+		return m
+	}
+	unit, scale := r.Unit, 1.0
+	if unit == "s" && math.Abs(v) < 1 && v != 0 {
+		unit, scale = "ms", 1000
+	}
+	m.Value, m.Spread = measuredWords(v*scale, r.Uncertainty*scale)
+	if r.AtLeast {
+		m.Value = "≥ " + m.Value
+	}
+	if unit != "" {
+		m.Value += "\u00a0" + unit
+	}
+	m.Count = thousands(int64(r.N))
+	return m
+}
+
+// measuredWords writes a value to the digits its uncertainty leaves: two of the
+// uncertainty's own.
+func measuredWords(v, u float64) (value, spread string) {
+	digits := 3
+	switch {
+	case u > 0:
+		digits = 1 - int(math.Floor(math.Log10(u)))
+	case v != 0:
+		digits = 3 - int(math.Floor(math.Log10(math.Abs(v))))
+	}
+	digits = min(max(digits, 0), 6)
+	value = strings.Replace(strconv.FormatFloat(v, 'f', digits, 64), "-", "\u2212", 1)
+	if u > 0 {
+		spread = strconv.FormatFloat(u, 'f', digits, 64)
+	}
+	return value, spread
+}
+
+// brief writes a number to four figures.
+func brief(v float64) string {
+	return strings.Replace(strconv.FormatFloat(v, 'g', 4, 64), "-", "\u2212", 1)
+}
+
+// rows puts measurements in order; those not asked for in this kind of recording are
+// left out.
+func rows(list ...templates.MeasureRow) []templates.MeasureRow {
+	return slices.DeleteFunc(list, func(m templates.MeasureRow) bool { return m.Value == "" && m.Why == "" })
+}
+
+func named(key string, r signal.Reading) templates.MeasureRow {
+	return row(templates.MeasureName(key), r)
+}
+
+// channelRows lists what was measured on one channel.
+func channelRows(c signal.Channel) []templates.MeasureRow {
+	out := rows(named("min", c.Min), named("max", c.Max), named("mean", c.Mean))
+	if n := c.Narrow; n != nil {
+		out = append(out, rows(named("cycles", n.CyclesHz), named("lean_rich", n.LeanRich.Median), named("rich_lean", n.RichLean.Median),
+			named("low", c.Low), named("high", c.High), named("rise", n.Rise.Median), named("fall", n.Fall.Median), named("duty", n.Duty),
+			named("longest_rich", n.LongestRich), named("longest_lean", n.LongestLean))...)
+		if n.Over.Episodes > 0 {
+			out = append(out, named("over", n.Over.Time))
+		}
+		if n.Negative.Episodes > 0 {
+			out = append(out, named("negative", n.Negative.Time))
+		}
+		for _, f := range n.Forced {
+			name := func(key string) string { return templates.ForcedName(key, f.Mixture, brief(f.At), f.Found) }
+			out = append(out, rows(row(name("delay"), f.Delay), row(name("to_level"), f.ToLevel), row(name("reached"), f.Reached))...)
+		}
+		if n.WarmUp != nil {
+			out = append(out, rows(named("warm_up", *n.WarmUp))...)
+		}
+		out = append(out, rows(named("noise", c.Noise))...)
+	}
+	if x := c.Wide; x != nil {
+		out = append(out, rows(named("steadiness", x.Steadiness), named("spread", x.Spread), named("lag", x.Lag), named("cycles", x.Crossings))...)
+	}
+	return append(out, rows(named("observed", c.Observed))...)
+}
+
+// groups lists everything measured, sensors first.
+func groups(res *signal.Result) []templates.MeasureGroup {
+	var first, rest []templates.MeasureGroup
+	for _, c := range res.Channels {
+		g := templates.MeasureGroup{Title: draw.Name(c.Column), Rows: channelRows(c)}
+		if c.Bank > 0 && c.Position > 0 {
+			g.Title = templates.Upper(templates.SpotWords(templates.Spot{Bank: c.Bank, Position: c.Position}))
+			if c.Narrow == nil {
+				g.Title += ", " + c.Quantity.Words()
+			}
+		}
+		if c.Narrow != nil || c.Wide != nil {
+			first = append(first, g)
+		} else if c.Quantity != signal.Other {
+			rest = append(rest, g)
+		}
+	}
+	for _, p := range res.Pairs {
+		first = append(first, templates.MeasureGroup{Title: templates.PairTitle(p.Bank),
+			Rows: rows(named("activity", p.Activity), named("swing", p.Swing), named("pair_delay", p.Delay))})
+	}
+	if t := res.Trims; t != nil {
+		for _, st := range t.States {
+			first = append(first, templates.MeasureGroup{Title: templates.TrimTitle(st.Bank, string(st.State)),
+				Rows: rows(named("short", st.Short), named("long", st.Long), named("total", st.Total), named("rpm", st.RPM))})
+		}
+		for _, sl := range t.Slopes {
+			first = append(first, templates.MeasureGroup{Title: templates.SlopeTitle(sl.Bank, sl.Airflow), Rows: rows(named("slope", sl.Slope), named("change", sl.Change))})
+		}
+	}
+	return append(first, rest...)
+}
+
+// tooSlow says why transitions cannot be judged, if the sampling is the reason.
+func tooSlow(res *signal.Result) string {
+	for _, c := range res.Channels {
+		if c.Narrow == nil {
+			continue
+		}
+		for _, r := range []signal.Reading{c.Narrow.LeanRich.Median, c.Narrow.RichLean.Median} {
+			if r.Refused != nil && r.Refused.Kind == signal.TooSlow {
+				return templates.TooSlowWords(r.Refused.Why)
+			}
+		}
+	}
+	return ""
+}
+
+// sums tells what was read.
+func sums(res *signal.Result) []templates.Fact {
+	rep := res.Report
+	out := []templates.Fact{{Name: templates.FactRows, Value: thousands(int64(rep.Rows))}}
+	if rep.Skipped > 0 {
+		out = append(out, templates.Fact{Name: templates.FactSkip, Value: thousands(int64(rep.Skipped))})
+	}
+	out = append(out, templates.Fact{Name: templates.FactTime, Value: spanWords(rep.End - rep.Start)})
+	if r := row("", res.Sampling.Rate); r.Value != "" {
+		out = append(out, templates.Fact{Name: templates.FactRate, Value: strings.TrimSuffix(r.Value, "\u00a0"+res.Sampling.Rate.Unit)})
+	}
+	if rep.GapCount > 0 {
+		out = append(out, templates.Fact{Name: templates.FactGaps, Value: templates.GapsWords(rep.GapCount, brief(rep.GapTime))})
+	}
+	return out
+}
+
+func spanWords(s float64) string {
+	switch {
+	case s >= 3600:
+		return fmt.Sprintf("%d h %d min", int(s)/3600, int(s)%3600/60)
+	case s >= 120:
+		return fmt.Sprintf("%d min %d s", int(s)/60, int(s)%60)
+	}
+	return brief(s) + " s"
+}
+
+// noticed lists problems, each once, with line and mend.
+func noticed(ps []signal.Problem) []templates.NoticedLine {
+	var out []templates.NoticedLine
+	for _, p := range ps {
+		n := templates.NoticedLine{Where: templates.LineWords(p.Line, p.Column), What: templates.Upper(p.What), Mend: p.Mend, Times: templates.TimesWords(p.Count)}
+		if i := slices.IndexFunc(out, func(o templates.NoticedLine) bool { return o.Where == n.Where && o.What == n.What }); i >= 0 {
+			if p.Count > 1 {
+				out[i].Times = n.Times
+			}
+			continue
+		}
+		if out = append(out, n); len(out) == noticedShown {
+			break
+		}
+	}
+	return out
+}
