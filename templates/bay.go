@@ -1,6 +1,12 @@
 package templates
 
-import "fmt"
+import (
+	"fmt"
+
+	"github.com/a-h/templ"
+
+	"crosscount/static"
+)
 
 // What a tablet is told about things that it sent.
 var (
@@ -26,4 +32,58 @@ func SayBatchTooLong(most int) string {
 // SayNoSuchTest refuses a test or kind that nobody knows.
 func SayNoSuchTest(id string) Mend {
 	return Mend{fmt.Sprintf("There is no test or kind of entry called “%s”.", id), "Choose one of those on the page."}
+}
+
+func bayScript() string    { return static.URL("bay.js") }
+func photoScript() string  { return static.URL("photo.js") }
+func tabletScript() string { return static.URL("tablet.js") }
+
+// frameData tells the scripts whose page this is, of which job, and of which version.
+func frameData(p Page) templ.Attributes {
+	a := templ.Attributes{"data-version": static.Version()}
+	if p.Viewer != nil {
+		a["data-person"] = itoa(p.Viewer.ID)
+	}
+	if p.Job != 0 {
+		a["data-job"] = itoa(p.Job)
+	}
+	return a
+}
+
+// Titles and marks of the bay's pages.
+const (
+	TitlePhotos = "Photos"
+	TitleTablet = "This tablet"
+	MarkHere    = "this one"
+	PhotoLabel  = "The photo"
+)
+
+// What is wrong with a photo, and the mend.
+var (
+	SayNoPhoto     = Mend{"That is not a photo: its content is neither JPEG, PNG nor WebP, whatever its name says.", "Take the photo again, or export it as JPEG."}
+	SayPhotoBroken = Mend{"The photo is damaged and cannot be read to its end.", "Take it again, or send it once more."}
+)
+
+// SayUploadBroken is for a file that ended in the middle.
+const SayUploadBroken = "The file did not arrive whole. Send it again."
+
+// SayPhotoTooWide refuses a picture that would not fit into memory.
+func SayPhotoTooWide(w, h, most int) Mend {
+	return Mend{fmt.Sprintf("The photo has %d × %d pixels; at most %d million are taken.", w, h, most), "Take it with a lower resolution or cut it to what matters."}
+}
+
+// SayPhotoTooLarge refuses a file that is too large.
+func SayPhotoTooLarge(most int) Mend {
+	return Mend{fmt.Sprintf("The photo is larger than %d MB.", most), "Take it with a lower resolution, or send it from the tablet's camera page, which shrinks it first."}
+}
+
+// SpentWords adds the minutes noted so far.
+func SpentWords(minutes string) string { return ", " + minutes + " noted" }
+
+// WrittenWords tells an entry that came in late.
+func WrittenWords(written, came string) string { return "written " + written + ", came in " + came }
+
+// TorqueWords gives a torque in both units (1 lbf·ft = 1.355818 N·m, NIST SP 811).
+func TorqueWords(nm float64) string {
+	return fmt.Sprintf("%.4g\u00a0Nm (%.0f\u00a0lb·ft)", nm, nm/1.355818)
 }

@@ -13,10 +13,12 @@ type Page struct {
 	Here   Place  // which entry of the navigation is open
 	Find   string // what was searched for
 	Notice string // what the last act did, said once
+	Job    int64  // the job the page is about; 0 for none
 }
 
 // Viewer is the person who is logged in.
 type Viewer struct {
+	ID    int64
 	Name  string
 	Role  string // writer, technician, owner
 	Owner bool

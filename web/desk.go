@@ -41,7 +41,7 @@ func (s *server) deskWith(ctx context.Context, jobID int64, shop store.Shop) (*d
 	if err != nil {
 		return nil, err
 	}
-	d.decision, d.fingerprint, err = s.minds.decide(d.kase)
+	d.decision, d.fingerprint, err = s.minds.decide(d.kase, d.exclusions()...)
 	if ps, ok := errors.AsType[diag.Problems](err); ok {
 		d.noFit = ps[0].Reason + "; " + ps[0].Mend + "."
 	} else if err != nil {

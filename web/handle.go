@@ -120,7 +120,7 @@ func (s *server) page(w http.ResponseWriter, r *http.Request, here templates.Pla
 		p.Path = "/"
 	}
 	if v := viewer(r); v != nil {
-		p.Viewer = &templates.Viewer{Name: v.Name, Role: string(v.Role), Owner: v.Role == store.Owner}
+		p.Viewer = &templates.Viewer{ID: v.PersonID, Name: v.Name, Role: string(v.Role), Owner: v.Role == store.Owner}
 	}
 	p.Notice = s.notice(w, r)
 	return p

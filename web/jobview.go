@@ -66,6 +66,7 @@ func (s *server) jobView(w http.ResponseWriter, r *http.Request, d *desk) (templ
 		Opened: d.clock.day(d.Job.OpenedAt), Customer: d.Customer.Name, Phone: d.Customer.Phone, Concern: d.Job.Concern,
 		VehicleHref: fmt.Sprintf("/vehicles/%d", d.Vehicle.ID),
 	}
+	v.Page.Job = d.Job.ID
 	if d.Job.Odometer != nil {
 		v.Odometer = thousands(int64(*d.Job.Odometer)) + " " + d.Job.OdometerUnit
 	}
@@ -231,7 +232,7 @@ func (d *desk) logView(theme string) []templates.LogEntry {
 	out := make([]templates.LogEntry, 0, len(d.Entries))
 	for _, e := range d.Entries {
 		ev := d.evidence(e.Body)
-		l := templates.LogEntry{ID: e.ID, What: templates.Statement(ev), When: d.clock.moment(e.ReceivedAt), Who: e.EnteredByName,
+		l := templates.LogEntry{ID: e.ID, What: templates.Statement(ev), When: d.written(e), Who: e.EnteredByName,
 			Source: templates.SourceWord(string(e.Source)), Unused: unused[e.ID], Capture: captures[e.ID]}
 		if e.Body.Bank > 0 {
 			l.Spot = templates.SpotWords(ev.Spot)

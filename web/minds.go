@@ -11,18 +11,18 @@ import (
 // minds remembers decisions: the same case always gives the same one.
 type minds struct {
 	mu   sync.Mutex
-	made map[[32]byte]diag.Decision // by the case, entry for entry
+	made map[[32]byte]diag.Decision // by the case, entry for entry, and what is excluded
 }
 
 const mindsKept = 1024
 
 func newMinds() *minds { return &minds{made: map[[32]byte]diag.Decision{}} }
 
-// decide weighs a case, or remembers having done so.
-func (m *minds) decide(c diag.Case) (d diag.Decision, fingerprint string, err error) {
+// decide weighs a case of which some tests cannot be done, or remembers having done so.
+func (m *minds) decide(c diag.Case, out ...diag.Exclusion) (d diag.Decision, fingerprint string, err error) {
 	fingerprint = diag.Fingerprint(c)
 	// Reasons point to entries by their place, so the order counts here.
-	b, err := json.Marshal(c)
+	b, err := json.Marshal([]any{c, out})
 	if err != nil {
 		return d, fingerprint, err
 	}
@@ -33,7 +33,7 @@ func (m *minds) decide(c diag.Case) (d diag.Decision, fingerprint string, err er
 	if ok {
 		return d, fingerprint, nil
 	}
-	d, err = diag.Decide(c)
+	d, err = diag.DecideWithout(c, out)
 	if err != nil {
 		return d, fingerprint, err
 	}

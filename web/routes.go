@@ -57,6 +57,8 @@ func (s *server) routes() []route {
 		get("/readyz", anyone, s.readyz),
 		get(static.Prefix+"*", anyone, s.static),
 		get("/favicon.ico", anyone, s.favicon),
+		get("/sw.js", anyone, s.worker),
+		get("/manifest.webmanifest", anyone, s.manifest),
 
 		// The door
 		get("/login", anyone, s.loginPage),
@@ -111,6 +113,19 @@ func (s *server) routes() []route {
 		// The bay
 		{method: http.MethodPost, pattern: "/api/entries", may: staff, do: s.takeSent, maxBody: sentMaxBytes},
 		get("/api/jobs/{job}", staff, s.jobState),
+		get("/jobs/{job}/bay", staff, s.bayPage),
+		post("/jobs/{job}/set-aside", staff, s.setAside),
+		post("/jobs/{job}/set-aside/{aside}/lift", staff, s.liftSetAside),
+		get("/jobs/{job}/sensor/{place}", staff, s.sensorPage),
+		post("/jobs/{job}/sensor/{place}", bench, s.saveMaker),
+		get("/jobs/{job}/photos", staff, s.photosPage),
+		{method: http.MethodPost, pattern: "/jobs/{job}/photos", may: staff, do: s.addPhoto, maxBody: photoBodyBytes},
+		post("/jobs/{job}/photos/{photo}/remove", staff, s.removePhoto),
+		get("/photos/{photo}/full", staff, s.photoFull),
+		get("/photos/{photo}/thumb", staff, s.photoThumb),
+		get("/jobs/{job}/news", staff, s.jobNews),
+		get("/news", staff, s.allNews),
+		get("/tablet", staff, s.tablet),
 
 		// A car
 		get("/vehicles/{vehicle}", staff, s.vehicle),

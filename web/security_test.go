@@ -29,10 +29,12 @@ func emptyRig(t *testing.T) *rig {
 
 // TestRoles tries every route the router knows with every role and with nobody.
 func TestRoles(t *testing.T) {
-	r := newRig(t)
+	stopping := make(chan struct{})
+	close(stopping) // streams end after their first line
+	r := newRig(t, func(o *Options) { o.Stopping = stopping })
 	job := r.job()
 	entry := r.entry(job, diag.Entry{Kind: diag.KindCode, Code: "P0171", Status: "stored"})
-	fill := strings.NewReplacer("{job}", itoa(job), "{entry}", entry, "{person}", itoa(r.people[store.Writer].ID), "{vehicle}", "1",
+	fill := strings.NewReplacer("{job}", itoa(job), "{entry}", entry, "{person}", itoa(r.people[store.Writer].ID), "{vehicle}", "1", "{place}", "1-1", "{photo}", store.NewID(), "{aside}", store.NewID(),
 		"{repair}", "1", "{token}", "nothing", "*", "none")
 
 	table := map[string]access{}
@@ -43,8 +45,9 @@ func TestRoles(t *testing.T) {
 	ownerOnly := []string{"GET /people", "POST /people", "POST /people/{person}", "POST /people/{person}/link", "GET /shop", "POST /shop",
 		"GET /lookback", "POST /jobs/{job}/reopen"}
 	benchOnly := []string{"POST /jobs/{job}/verdict", "POST /jobs/{job}/override", "POST /jobs/{job}/mended", "POST /jobs/{job}/fitted",
-		"POST /jobs/{job}/repairs/{repair}/undo", "POST /jobs/{job}/finish", "POST /jobs/{job}/proof"}
-	open := []string{"GET /healthz", "GET /readyz", "GET /static/*", "GET /favicon.ico", "GET /login", "POST /login", "GET /start/{token}",
+		"POST /jobs/{job}/repairs/{repair}/undo", "POST /jobs/{job}/finish", "POST /jobs/{job}/proof",
+		"POST /jobs/{job}/sensor/{place}"}
+	open := []string{"GET /healthz", "GET /readyz", "GET /static/*", "GET /favicon.ico", "GET /sw.js", "GET /manifest.webmanifest", "GET /login", "POST /login", "GET /start/{token}",
 		"POST /start/{token}", "GET /password/{token}", "POST /password/{token}", "POST /theme"}
 	want := map[string]access{}
 	for key := range table {

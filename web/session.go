@@ -7,6 +7,7 @@ import (
 	"crypto/subtle"
 	"errors"
 	"net/http"
+	"strconv"
 	"strings"
 	"time"
 
@@ -64,6 +65,7 @@ func (s *server) identified(next http.Handler) http.Handler {
 			return
 		default:
 			infoOf(r).person = v.PersonID
+			w.Header().Set("Crosscount-Person", strconv.FormatInt(v.PersonID, 10)) // whose page this is, for the service worker
 			r = r.WithContext(context.WithValue(r.Context(), viewerKey, &v))
 		}
 		next.ServeHTTP(w, r)

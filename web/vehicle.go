@@ -30,7 +30,7 @@ func (s *server) vehicleView(w http.ResponseWriter, r *http.Request) (templates.
 	}
 	clock := clockIn(shop.TimeZone, s.now())
 	d := &desk{JobFile: store.JobFile{Vehicle: h.Vehicle, Sensors: h.Sensors, Job: store.Job{ClosedAt: new(s.now())}}, car: h.Vehicle.Diag(h.Sensors, h.LastKm),
-		noFit: "not asked"}
+		shop: shop, clock: clock, noFit: "not asked"}
 	v = templates.VehicleView{Page: s.page(w, r, templates.AtNowhere, carName(h.Vehicle)), Car: carName(h.Vehicle), Customer: h.Customer.Name,
 		Phone: h.Customer.Phone, NewJobHref: fmt.Sprintf("/jobs/new?vehicle=%d", id), Base: fmt.Sprintf("/vehicles/%d", id), Map: d.lineMap()}
 	if h.LastKm > 0 {
@@ -59,25 +59,31 @@ func (s *server) vehicleView(w http.ResponseWriter, r *http.Request) (templates.
 		v.Jobs = append(v.Jobs, l)
 	}
 	for _, f := range h.Fittings {
-		l := templates.SensorLife{Spot: templates.Upper(d.spotWords(f.Bank, f.Position)), Kind: templates.SensorKindWord(string(f.Kind)), Number: f.PartNumber}
-		l.Fitted = lifeMoment(clock, f.FittedAt, f.FittedKm, shop.DistanceUnit)
-		l.Removed = lifeMoment(clock, f.RemovedAt, f.RemovedKm, shop.DistanceUnit)
-		if f.JobID != nil {
-			l.FittedHref = fmt.Sprintf("/jobs/%d", *f.JobID)
-		}
-		if f.RemovedJob != nil {
-			l.RemovedHref = fmt.Sprintf("/jobs/%d", *f.RemovedJob)
-		}
-		if info, ok := diag.CauseByID(f.RemovedWhy); ok {
-			l.Why = info.Name
-		} else {
-			l.Why = templates.RemovedWord(f.RemovedWhy)
-		}
-		v.Lives = append(v.Lives, l)
+		v.Lives = append(v.Lives, sensorLife(d, f))
 	}
 	v.Form = vehicleForm(h)
 	v.Sensors = sensorForm(h.Sensors)
 	return v, h, nil
+}
+
+// sensorLife tells one sensor's time at its place.
+func sensorLife(d *desk, f store.Fitting) templates.SensorLife {
+	unit := d.shop.DistanceUnit
+	l := templates.SensorLife{Spot: templates.Upper(d.spotWords(f.Bank, f.Position)), Kind: templates.SensorKindWord(string(f.Kind)), Number: f.PartNumber}
+	l.Fitted = lifeMoment(d.clock, f.FittedAt, f.FittedKm, unit)
+	l.Removed = lifeMoment(d.clock, f.RemovedAt, f.RemovedKm, unit)
+	if f.JobID != nil {
+		l.FittedHref = fmt.Sprintf("/jobs/%d", *f.JobID)
+	}
+	if f.RemovedJob != nil {
+		l.RemovedHref = fmt.Sprintf("/jobs/%d", *f.RemovedJob)
+	}
+	if info, ok := diag.CauseByID(f.RemovedWhy); ok {
+		l.Why = info.Name
+	} else {
+		l.Why = templates.RemovedWord(f.RemovedWhy)
+	}
+	return l
 }
 
 func vehicleForm(h store.VehicleHistory) templates.VehicleForm {

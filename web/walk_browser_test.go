@@ -77,7 +77,9 @@ func TestPublishedCaseL1(t *testing.T) {
 		t.Helper()
 		p.Send(kind)
 		fill()
-		p.Send("Write it down")
+		had := p.Count("li[id^='e-']")
+		p.Press("Write it down")
+		p.Until("the entry has arrived", func() bool { return p.Count("li[id^='e-']") > had && p.Count("[data-item].waiting") == 0 })
 	}
 	write("Codes", func() { p.Fill("Codes", "P0171, p0045") })
 	p.Wants("Not a sensor code.")

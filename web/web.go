@@ -34,6 +34,10 @@ type Options struct {
 	PasswordCost    PasswordCost  // RFC 9106, second recommended option
 	Limits          LoginLimits
 
+	// Stopping is closed when the server begins to stop: streams end, so that it need
+	// not wait for pages that are only open. Nil: never.
+	Stopping <-chan struct{}
+
 	// Demo lists log-ins to show on the log-in page of a demonstration server.
 	Demo []templates.DemoLogin
 }
@@ -47,6 +51,8 @@ type server struct {
 	hashing   chan struct{} // bounds the memory that password hashing takes
 	decoy     string        // checked when a name is unknown, so that both take equally long
 	minds     *minds
+	wire      *wire
+	darkroom  chan struct{} // bounds the memory that photos take
 }
 
 // New returns the handler for the whole site.
@@ -87,6 +93,7 @@ func newServer(o Options) (*server, error) {
 	return &server{
 		Options: o, store: o.Store, log: o.Logger, now: time.Now,
 		hashing: make(chan struct{}, 2), measuring: make(chan struct{}, 2), decoy: decoy, minds: newMinds(),
+		wire: newWire(o.Store.Listen), darkroom: make(chan struct{}, 1),
 	}, nil
 }
 

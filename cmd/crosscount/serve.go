@@ -90,6 +90,7 @@ func (s *site) run(ctx context.Context, began time.Time, ready func(context.Cont
 	o := s.options
 	o.Store = s.db.store
 	o.Logger = s.logger()
+	o.Stopping = ctx.Done()
 	o.HTTPS = s.base().Scheme == "https"
 	o.TrustedProxies = s.config.trustedProxies
 	o.SessionIdle, o.SessionAbsolute = s.config.sessionIdle, s.config.sessionLongest

@@ -1,0 +1,151 @@
+// The service worker. VERSION and FILES stand above, put there by the server.
+//
+// Files carry a hash in their name and never change: they are kept, those of the
+// version before too, since pages kept from then ask for them. Pages come from the
+// network when there is one; open jobs are kept for when there is none. Kept pages
+// belong to one person: they go when that person logs out or another logs in.
+
+const STATIC = "files-" + VERSION;
+const PAGES = "pages";
+const WAIT = 6000; // ms for the network before a kept page is shown instead
+const MOST = 60; // jobs kept
+
+self.addEventListener("install", (event) => {
+	event.waitUntil((async () => {
+		const cache = await caches.open(STATIC);
+		await cache.addAll(FILES);
+		await self.skipWaiting();
+	})());
+});
+
+self.addEventListener("activate", (event) => {
+	event.waitUntil((async () => {
+		const old = (await caches.keys()).filter((k) => k.startsWith("files-") && k !== STATIC);
+		for (const k of old.slice(0, -1)) await caches.delete(k); // keys come in order of making
+		await self.clients.claim();
+	})());
+});
+
+self.addEventListener("fetch", (event) => {
+	const url = new URL(event.request.url);
+	if (event.request.method !== "GET" || url.origin !== location.origin) return;
+	if (url.pathname.startsWith("/static/")) event.respondWith(file(event.request));
+	else if (/^\/photos\/[^/]+\/(thumb|full)$/.test(url.pathname)) event.respondWith(picture(event.request));
+	else if (event.request.mode === "navigate" || keeps(url)) event.respondWith(page(event.request, url));
+});
+
+// keeps says which pages are kept.
+const keeps = (url) => url.pathname === "/" || url.pathname === "/tablet" || /^\/jobs\/\d+(\/bay|\/photos|\/sensor\/[0-9-]+)?$/.test(url.pathname);
+
+async function file(request) {
+	return (await caches.match(request)) ?? fetch(request);
+}
+
+async function picture(request) {
+	const cache = await caches.open(PAGES);
+	const kept = await cache.match(request);
+	if (kept) return kept;
+	const r = await fetch(request);
+	if (r.ok && request.url.endsWith("/thumb")) await put(cache, request, r.clone());
+	return r;
+}
+
+// put keeps an answer; a full disk must not cost the answer itself.
+async function put(cache, key, r) {
+	try { await cache.put(key, r); } catch { /* kept next time */ }
+}
+
+// owner is whose pages are kept.
+async function owner() {
+	const r = await (await caches.open(PAGES)).match("/owner");
+	return r ? r.text() : "";
+}
+
+async function claim(person) {
+	if (!person || (await owner()) === person) return;
+	await caches.delete(PAGES);
+	await put(await caches.open(PAGES), "/owner", new Response(person));
+}
+
+async function keep(request, r) {
+	const person = r.headers.get("Crosscount-Person");
+	if (!person) {
+		// The shop does not know who this is: nobody's pages are shown any more.
+		if (new URL(r.url).pathname === "/login") await caches.delete(PAGES);
+		return;
+	}
+	await claim(person);
+	if (r.ok && !r.redirected && keeps(new URL(r.url))) await put(await caches.open(PAGES), bare(request.url), r);
+}
+
+// bare is a page's address without what only opens a part of it.
+function bare(address) {
+	const u = new URL(address, location.origin);
+	return u.origin + u.pathname;
+}
+
+async function page(request, url) {
+	const abort = new AbortController();
+	const network = fetch(request.mode === "navigate" ? new Request(request.url, { headers: request.headers, credentials: "same-origin", redirect: "manual", signal: abort.signal }) : request)
+		.then(async (r) => {
+			if (r.type === "opaqueredirect") return r;
+			await keep(request, r.clone());
+			return r;
+		});
+	const kept = keeps(url) ? await (await caches.open(PAGES)).match(bare(url.href)) : undefined;
+	try {
+		if (!kept) return await network;
+		const late = new Promise((resolve) => setTimeout(resolve, WAIT));
+		const r = await Promise.race([network, late]);
+		if (r && r.status < 500) return r;
+		network.catch(() => {});
+		return kept;
+	} catch {
+		return kept ?? gone(url);
+	}
+}
+
+// gone is the page for what is not kept.
+function gone(url) {
+	const css = FILES.find((f) => f.startsWith("/static/app."));
+	return new Response(`<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
+<title>No network · Crosscount</title><link rel="stylesheet" href="${css}"></head><body><main id="main"><div class="head"><div class="side"></div><div class="body">
+<h1>No network</h1><p class="said">This page is not kept on this tablet, and the shop cannot be reached. Nothing that you wrote down is lost.</p>
+<p><a class="button" href="${url.pathname.replace(/"/g, "")}">Try again</a></p><p><a href="/">Open jobs kept here</a></p></div></div></main></body></html>`,
+	{ status: 503, headers: { "Content-Type": "text/html; charset=utf-8" } });
+}
+
+self.addEventListener("message", (event) => {
+	const m = event.data ?? {};
+	if (m.forget) event.waitUntil(caches.delete(PAGES));
+	if (m.keep) event.waitUntil(keepJobs(m));
+});
+
+// keepJobs fetches the pages of open jobs in quiet, so that they work without a network.
+async function keepJobs({ keep: jobs, all, person }) {
+	await claim(String(person));
+	const cache = await caches.open(PAGES);
+	if (all) {
+		for (const request of await cache.keys()) {
+			const id = /\/jobs\/(\d+)/.exec(new URL(request.url).pathname)?.[1];
+			if (id && !jobs.includes(id)) await cache.delete(request);
+		}
+	}
+	const paths = jobs.slice(0, MOST).flatMap((j) => [`/jobs/${j}/bay`, `/jobs/${j}`]).concat(all ? ["/tablet"] : []);
+	if (!all && jobs.length) paths.push(`/jobs/${jobs[0]}/photos`, ...(await sensors(cache, jobs[0])));
+	for (const p of paths) {
+		const have = await cache.match(location.origin + p);
+		if (have && Date.now() - Date.parse(have.headers.get("Date")) < 120000) continue;
+		try {
+			const r = await fetch(p, { headers: { Accept: "text/html" }, credentials: "same-origin" });
+			if (r.headers.get("Crosscount-Person") !== String(person)) return;
+			if (r.ok && !r.redirected) await put(cache, location.origin + p, r);
+		} catch { return; }
+	}
+}
+
+// sensors are the pages of a job's sensors, as its bay page names them.
+async function sensors(cache, job) {
+	const bay = await cache.match(`${location.origin}/jobs/${job}/bay`);
+	return bay ? [...new Set((await bay.text()).match(new RegExp(`/jobs/${job}/sensor/[0-9-]+`, "g")) ?? [])] : [];
+}

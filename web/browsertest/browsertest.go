@@ -17,6 +17,7 @@ import (
 	"time"
 
 	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/chromedp"
 )
 
@@ -29,6 +30,7 @@ type Size struct {
 // The screens of the shop.
 var (
 	Tablet = Size{820, 1180, true}
+	Bench  = Size{1180, 820, true} // the tablet lying on its side
 	Desk   = Size{1280, 900, false}
 )
 
@@ -119,10 +121,30 @@ func Eval[T any](p *Page, js string) T {
 	return v
 }
 
+// Wait runs an expression that is a promise and returns what it ends in.
+func Wait[T any](p *Page, js string) T {
+	p.t.Helper()
+	ctx, cancel := context.WithTimeout(p.ctx, patience)
+	defer cancel()
+	v, err := chromedp.Run(ctx, chromedp.Evaluate[T](js, chromedp.EvalAwaitPromise))
+	if err != nil {
+		p.t.Fatalf("waiting for %s: %v", js, err)
+	}
+	return v
+}
+
 // Go opens an address of the site.
 func (p *Page) Go(path string) {
 	p.t.Helper()
 	p.do("opening "+path, chromedp.Navigate(p.base+path))
+}
+
+// Reload loads the page again.
+func (p *Page) Reload() {
+	p.t.Helper()
+	Eval[bool](p, `window.beforeSend = true`)
+	Eval[bool](p, `(location.reload(), true)`)
+	p.waitNew("reload")
 }
 
 // Path is where the page is.
@@ -229,6 +251,53 @@ func (p *Page) Fill(label, value string) {
 func (p *Page) Text() string {
 	p.t.Helper()
 	return Eval[string](p, `document.body.innerText.replace(/\s+/g, " ")`)
+}
+
+// Count is how many elements a selector finds.
+func (p *Page) Count(selector string) int {
+	p.t.Helper()
+	return Eval[int](p, "document.querySelectorAll("+quote(selector)+").length")
+}
+
+// Until waits for something to become true and fails if it does not.
+func (p *Page) Until(what string, is func() bool) {
+	p.t.Helper()
+	for end := time.Now().Add(patience); time.Now().Before(end); time.Sleep(20 * time.Millisecond) {
+		if is() {
+			return
+		}
+	}
+	p.t.Fatalf("never: %s\n%s", what, p.short())
+}
+
+// Slow gives the page a network of so many bits per second and ms there and back; 0
+// bits per second is as fast as it goes.
+func (p *Page) Slow(bitsPerSecond, roundTripMs float64) {
+	p.t.Helper()
+	bytes := bitsPerSecond / 8
+	if bytes == 0 {
+		bytes = -1
+	}
+	p.do("setting the network", chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
+		if _, err := chromedp.Call(ctx, network.Enable, network.EnableParams{}); err != nil {
+			return err
+		}
+		if _, err := chromedp.Call(ctx, network.EmulateNetworkConditionsByRule, network.EmulateNetworkConditionsByRuleParams{
+			MatchedNetworkConditions: []*network.Conditions{{Latency: roundTripMs, DownloadThroughput: bytes, UploadThroughput: bytes}},
+		}); err != nil {
+			return err
+		}
+		return nil
+	}))
+}
+
+// SlowProcessor makes the page's processor so many times slower.
+func (p *Page) SlowProcessor(times float64) {
+	p.t.Helper()
+	p.do("slowing the processor", chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
+		_, err := chromedp.Call(ctx, emulation.SetCPUThrottlingRate, emulation.SetCPUThrottlingRateParams{Rate: times})
+		return err
+	}))
 }
 
 // Section is what a person reads in one section.

@@ -1,0 +1,213 @@
+// Forms that write evidence go through the outbox: a tap is on the page at once, with
+// or without a network. Without this file they are plain forms.
+
+import { add, all, remove, again, person } from "./outbox.js";
+
+const words = (s) => s.replace(/\s+/g, " ").trim();
+
+// sentence says what a filled form will write, from what the person sees in it.
+function sentence(form) {
+	const title = words(form.querySelector("h3, h2")?.textContent ?? form.dataset.title ?? "");
+	const parts = [];
+	let where = "";
+	for (const box of form.elements) {
+		if (!box.name || box.type === "hidden" || box.tagName === "BUTTON" || box.tagName === "FIELDSET") continue;
+		const label = words((box.closest("label") ?? form.querySelector(`label[for="${CSS.escape(box.id)}"]`))?.textContent ?? "");
+		if (box.type === "radio" || box.type === "checkbox") {
+			if (!box.checked || box.name === "source") continue;
+			if (box.name === "where") where = box.value && label;
+			else parts.push(label);
+		} else if (box.tagName === "SELECT") {
+			parts.push(words(box.selectedOptions[0]?.textContent ?? ""));
+		} else if (box.value.trim()) {
+			const unit = words(box.parentElement.querySelector(".unit")?.textContent ?? "");
+			const state = words(box.closest(".triple")?.querySelector(".state")?.textContent ?? "");
+			parts.push(words(`${state ? state + " " : ""}${box.tagName === "TEXTAREA" ? "" : label} ${box.value.trim()} ${unit}`));
+		}
+	}
+	return { title, where, text: words(`${title}: ${parts.join(", ")}`) };
+}
+
+const jobOf = (form) => Number(/\/jobs\/(\d+)\//.exec(form.getAttribute("action"))?.[1] ?? 0);
+
+// itemOf turns a form into an item for the outbox; null for a form that goes its own way.
+function itemOf(form) {
+	const action = form.getAttribute("action") ?? "";
+	const data = new FormData(form);
+	const job = jobOf(form);
+	if (/\/evidence$/.test(action)) {
+		const fields = {};
+		for (const [name, value] of data) if (name !== "id") (fields[name] ??= []).push(value);
+		const key = fields.kind[0] + (fields.test ? "." + fields.test[0] : "");
+		const s = sentence(form);
+		return { job, what: key === "note" ? "note" : "entry", key, words: s.text, where: s.where, send: { form: fields } };
+	}
+	const take = /\/evidence\/([^/]+)\/withdraw$/.exec(action);
+	if (take) {
+		const why = [...data].find(([name]) => name.startsWith("reason"))?.[1].trim() ?? "";
+		const line = document.getElementById("e-" + take[1]);
+		return { job, what: "withdraw", key: take[1], words: `Withdrawn: ${words(line?.querySelector(".what")?.textContent ?? "an entry")} (${why})`,
+			send: { withdraws: take[1], why } };
+	}
+	if (/\/set-aside$/.test(action)) {
+		const [bank, position] = String(data.get("at") || "0-0").split("-").map(Number);
+		const why = words(data.get("other") || data.get("why") || "");
+		return { job, what: "aside", key: data.get("test"), words: `Cannot be done here: ${form.dataset.title} (${why})`,
+			send: { set_aside: true, test: data.get("test"), bank: bank || 0, position: position || 0, why } };
+	}
+	return null;
+}
+
+// full says aloud that the tablet could not keep an entry; the form still has it.
+function full(form, error) {
+	const box = document.createElement("div");
+	box.className = "refused";
+	box.setAttribute("role", "alert");
+	box.textContent = error?.name === "QuotaExceededError"
+		? "This tablet's storage is full, so the entry could not be kept here. It is still in the form. Free some space (photos, other apps), or send it now while there is a network."
+		: "This browser would not keep the entry, so it is sent directly. It is still in the form until the shop has it.";
+	const direct = document.createElement("button");
+	direct.type = "button";
+	direct.className = "button second";
+	direct.textContent = "Send it directly";
+	direct.addEventListener("click", () => form.submit());
+	const acts = document.createElement("div");
+	acts.className = "acts";
+	acts.append(direct);
+	box.append(acts);
+	form.querySelector(":scope > .refused")?.remove();
+	form.prepend(box);
+	box.scrollIntoView({ block: "center" });
+}
+
+document.addEventListener("submit", async (event) => {
+	const form = event.target;
+	if (!person || event.defaultPrevented || form.dataset.direct) return;
+	const item = itemOf(form);
+	if (!item) return;
+	event.preventDefault();
+	event.stopPropagation();
+	const began = performance.now();
+	let kept;
+	try {
+		kept = await add(item);
+	} catch (error) {
+		full(form, error);
+		return;
+	}
+	show(kept);
+	performance.measure("tap to page", { start: began, end: performance.now() });
+	form.querySelector(":scope > .refused")?.remove();
+	for (const m of form.querySelectorAll(".mend")) m.remove();
+	for (const w of form.querySelectorAll(".wrong")) w.classList.remove("wrong");
+	if (form.dataset.mends) { remove(Number(form.dataset.mends)); delete form.dataset.mends; }
+	form.closest("details.take, details.cannot")?.removeAttribute("open");
+	form.reset();
+	if (form.id === "form") { // the whole-job page opens one form at a time, by its address
+		history.replaceState(null, "", location.pathname);
+		form.remove();
+		document.querySelector(`[data-item="${kept.id}"]`)?.scrollIntoView({ block: "center" });
+	}
+	document.dispatchEvent(new CustomEvent("written", { detail: { item: kept, form } }));
+}, true);
+
+const states = { waiting: "waits for the network", arrived: "arrived", refused: "came back" };
+
+// show puts an item on the page: at the end of the log, or at the line that it withdraws.
+export function show(item) {
+	for (const old of document.querySelectorAll(`[data-item="${item.id}"]`)) old.remove();
+	const logs = document.querySelectorAll("[data-log]");
+	for (const log of logs) {
+		if (Number(log.dataset.log) !== item.job) continue;
+		if (item.state === "arrived" && (document.getElementById("e-" + item.id) || item.what !== "entry")) continue;
+		const li = document.createElement("li");
+		li.dataset.item = item.id;
+		li.className = "own " + item.state;
+		const what = document.createElement("div");
+		what.className = "what";
+		what.textContent = (item.where ? item.where + ". " : "") + item.words;
+		const when = document.createElement("div");
+		when.className = "when";
+		when.textContent = `${new Date(item.at).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" })}, ${states[item.state]}`;
+		li.append(what, when);
+		if (item.state === "refused") li.append(cameBack(item));
+		log.append(li);
+		log.parentElement.querySelector(".nothing")?.remove();
+	}
+	if (item.what === "withdraw" && item.state !== "refused") document.getElementById("e-" + item.key)?.classList.add("gone");
+}
+
+// cameBack shows why an item was refused and what can be done.
+export function cameBack(item) {
+	const box = document.createElement("div");
+	box.className = "mend";
+	box.setAttribute("role", "alert");
+	for (const p of item.problems ?? []) {
+		const b = document.createElement("b");
+		b.textContent = (p.label ? p.label + ": " : "") + p.reason;
+		box.append(b, p.mend ?? "");
+	}
+	const acts = document.createElement("div");
+	acts.className = "acts";
+	const button = (text, act) => {
+		const e = document.createElement("button");
+		e.type = "button";
+		e.className = "button second";
+		e.textContent = text;
+		e.addEventListener("click", act);
+		acts.append(e);
+	};
+	if (item.what === "entry") {
+		const a = document.createElement("a");
+		a.className = "button";
+		a.href = `/jobs/${item.job}/bay?mend=${item.seq}#f-${item.key}`;
+		a.textContent = "Mend it";
+		acts.append(a);
+	}
+	button("Send it again", () => again(item));
+	button("Throw it away", () => { if (confirm("Throw this away for good?\n\n" + item.words)) remove(item.seq); });
+	box.append(acts);
+	return box;
+}
+
+// fill puts what was typed back into its form, with what is wrong at each field.
+export function fill(form, item) {
+	for (const [name, values] of Object.entries(item.send.form)) {
+		for (const box of form.querySelectorAll(`[name="${CSS.escape(name)}"]`)) {
+			if (box.type === "radio" || box.type === "checkbox") box.checked = values.includes(box.value);
+			else if (box.type !== "hidden") box.value = values[0];
+		}
+	}
+	form.dataset.mends = item.seq;
+	const head = document.createElement("div");
+	head.className = "refused";
+	head.setAttribute("role", "alert");
+	head.tabIndex = -1;
+	const h = document.createElement("h3");
+	h.textContent = "It came back. What you typed is here again.";
+	head.append(h);
+	for (const p of item.problems ?? []) {
+		const line = document.createElement("p");
+		line.textContent = `${p.label ? p.label + ": " : ""}${p.reason} ${p.mend ?? ""}`;
+		head.append(line);
+		const box = p.field && form.querySelector(`[name="${CSS.escape(p.field)}"]`);
+		if (box) { box.setAttribute("aria-invalid", "true"); box.closest(".field")?.classList.add("wrong"); }
+	}
+	form.querySelector(":scope > .refused")?.remove();
+	form.prepend(head);
+	head.focus();
+}
+
+// pending shows everything of this person that the page's jobs wait for.
+export async function pending() {
+	if (!person) return;
+	let items;
+	try { items = await all(); } catch { return; }
+	const known = new Set(items.map((i) => i.id));
+	for (const li of document.querySelectorAll("[data-item]")) if (!known.has(li.dataset.item)) li.remove();
+	for (const item of items) if (item.state !== "arrived") show(item);
+	for (const item of items) if (item.state === "arrived" && document.querySelector(`[data-item="${item.id}"]`)) show(item);
+}
+document.addEventListener("outbox", pending);
+document.addEventListener("fresh", pending);
+pending();

@@ -1,0 +1,72 @@
+// Photos are shrunk here before they wait or travel: less to keep, less to send, and
+// the camera's own record of place and time stays behind.
+
+import { add, newID, person } from "./outbox.js";
+import { show } from "./forms.js";
+
+const LONG = 2048; // pixels of the longer side
+const MOST = 40 << 20; // bytes the shop takes
+
+const form = document.getElementById("photo");
+const preview = document.getElementById("preview");
+
+async function shrink(file) {
+	let picture;
+	try {
+		picture = await createImageBitmap(file, { imageOrientation: "from-image" });
+	} catch {
+		return null; // let the shop say what is wrong with it
+	}
+	const by = Math.min(1, LONG / Math.max(picture.width, picture.height));
+	const canvas = document.createElement("canvas");
+	canvas.width = Math.max(1, Math.round(picture.width * by));
+	canvas.height = Math.max(1, Math.round(picture.height * by));
+	canvas.getContext("2d").drawImage(picture, 0, 0, canvas.width, canvas.height);
+	picture.close();
+	return new Promise((resolve) => canvas.toBlob(resolve, "image/jpeg", 0.85));
+}
+
+function refuse(text) {
+	const box = document.createElement("div");
+	box.className = "refused";
+	box.setAttribute("role", "alert");
+	box.textContent = text;
+	form.querySelector(":scope > .refused")?.remove();
+	form.prepend(box);
+	box.scrollIntoView({ block: "center" });
+}
+
+form?.addEventListener("change", (event) => {
+	if (event.target.type !== "file" || !event.target.files[0]) return;
+	URL.revokeObjectURL(preview.src);
+	preview.src = URL.createObjectURL(event.target.files[0]);
+	preview.hidden = false;
+});
+
+form?.addEventListener("submit", async (event) => {
+	if (!person || form.dataset.direct) return;
+	event.preventDefault();
+	event.stopPropagation();
+	const file = form.elements.file.files[0];
+	const small = await shrink(file);
+	if (!small && file.size > MOST) {
+		refuse(`The photo is larger than ${MOST >> 20} MB and cannot be shrunk here. Take it with a lower resolution.`);
+		return;
+	}
+	const data = new FormData(form);
+	const fields = Object.fromEntries(["subject", "moment", "where", "words"].map((n) => [n, data.get(n) ?? ""]));
+	const text = (name) => form.querySelector(`[name="${name}"]:checked`)?.closest("label").textContent.trim() ?? "";
+	try {
+		show(await add({ id: newID(), job: Number(document.documentElement.dataset.job), what: "photo", words: `Photo: ${text("subject")}, ${text("moment").toLowerCase()}`,
+			where: text("where"), file: { url: form.getAttribute("action"), fields, blob: small ?? file, name: "photo.jpg" } }));
+	} catch (error) {
+		refuse(error?.name === "QuotaExceededError"
+			? "This tablet's storage is full, so the photo could not be kept here. It is still in the form. Free some space, or send it while there is a network."
+			: "This browser would not keep the photo; it is sent directly.");
+		form.dataset.direct = "yes"; // the next tap goes straight to the shop
+		return;
+	}
+	preview.hidden = true;
+	form.querySelector(":scope > .refused")?.remove();
+	form.reset();
+}, true);

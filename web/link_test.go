@@ -1,0 +1,159 @@
+package web
+
+import (
+	"bytes"
+	"context"
+	"io"
+	"math/rand/v2"
+	"net/http"
+	"net/http/httptest"
+	"net/url"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"testing"
+	"time"
+)
+
+// link is the way between a tablet and the shop. It can be cut, and it can be bad: it
+// then drops requests, drops answers, stalls and sends requests twice.
+type link struct {
+	t      *testing.T
+	URL    string
+	target atomic.Pointer[url.URL]
+	bad    atomic.Bool
+	off    atomic.Bool
+
+	mu     sync.Mutex
+	random *rand.Rand
+	cancel []context.CancelFunc // of requests under way
+
+	dropped, lost, stalled, doubled atomic.Int64
+}
+
+// newLink opens a link to a site; seed settles its moods.
+func newLink(t *testing.T, to string, seed uint64) *link {
+	t.Helper()
+	l := &link{t: t, random: rand.New(rand.NewPCG(seed, 1))}
+	l.to(to)
+	srv := httptest.NewServer(l)
+	l.URL = srv.URL
+	t.Cleanup(func() {
+		l.cut()
+		srv.CloseClientConnections()
+		srv.Close()
+	})
+	return l
+}
+
+func (l *link) to(site string) {
+	u, err := url.Parse(site)
+	if err != nil {
+		l.t.Fatal(err)
+	}
+	l.target.Store(u)
+}
+
+// cut ends everything under way and lets nothing through until mend.
+func (l *link) cut() {
+	l.off.Store(true)
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	for _, c := range l.cancel {
+		c()
+	}
+	l.cancel = nil
+}
+
+func (l *link) mend() { l.off.Store(false) }
+
+func (l *link) roll() (mood float64, wait time.Duration) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.random.Float64(), time.Duration(l.random.IntN(400)) * time.Millisecond
+}
+
+// hangUp closes the connection without an answer.
+func hangUp() { panic(http.ErrAbortHandler) }
+
+func (l *link) ServeHTTP(w http.ResponseWriter, r *http.Request) {
+	if l.off.Load() {
+		hangUp()
+	}
+	ctx, cancel := context.WithCancel(r.Context())
+	defer cancel()
+	l.mu.Lock()
+	l.cancel = append(l.cancel, cancel)
+	l.mu.Unlock()
+	body, err := io.ReadAll(r.Body)
+	if err != nil {
+		hangUp()
+	}
+	lose := false
+	if l.bad.Load() && strings.HasPrefix(r.URL.Path, "/api/") {
+		switch mood, wait := l.roll(); {
+		case mood < 0.12: // it never gets there
+			l.dropped.Add(1)
+			hangUp()
+		case mood < 0.30: // it gets there, but the answer does not come back
+			l.lost.Add(1)
+			lose = true
+		case mood < 0.42: // it hangs, then gets there or not
+			l.stalled.Add(1)
+			time.Sleep(wait)
+			lose = wait > 200*time.Millisecond
+		case mood < 0.60: // it gets there twice, the second time later
+			l.doubled.Add(1)
+			go func() {
+				time.Sleep(wait)
+				if res, err := l.forward(context.Background(), r, body); err == nil {
+					res.Body.Close()
+				}
+			}()
+		}
+	}
+	res, err := l.forward(ctx, r, body)
+	if err != nil || lose {
+		if err == nil {
+			res.Body.Close()
+		}
+		hangUp()
+	}
+	defer res.Body.Close()
+	for k, v := range res.Header {
+		w.Header()[k] = v
+	}
+	w.WriteHeader(res.StatusCode)
+	out := http.NewResponseController(w)
+	buf := make([]byte, 32<<10)
+	for {
+		n, err := res.Body.Read(buf)
+		if n > 0 {
+			if _, err := w.Write(buf[:n]); err != nil {
+				return
+			}
+			_ = out.Flush()
+		}
+		if err == io.EOF {
+			return
+		}
+		if err != nil {
+			hangUp()
+		}
+	}
+}
+
+func (l *link) forward(ctx context.Context, r *http.Request, body []byte) (*http.Response, error) {
+	u := *l.target.Load()
+	u.Path, u.RawPath, u.RawQuery = r.URL.Path, r.URL.RawPath, r.URL.RawQuery
+	req, err := http.NewRequestWithContext(ctx, r.Method, u.String(), bytes.NewReader(body))
+	if err != nil {
+		return nil, err
+	}
+	req.Header = r.Header.Clone()
+	req.Host = r.Host // the shop sees the address that the tablet uses
+	return plainTransport.RoundTrip(req)
+}
+
+// plainTransport passes answers on as they are.
+var plainTransport = &http.Transport{DisableCompression: true}
