@@ -14,8 +14,9 @@ import (
 // set one bank's code. For that each sensor's states are summed into classes that
 // act alike on the outside.
 type calc struct {
-	ev *evidence
-	w  *world
+	ev  *evidence
+	w   *world
+	out []Exclusion // tests that cannot be done
 
 	outcomes []outcomeChannel
 	amounts  []amountChannel

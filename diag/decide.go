@@ -19,7 +19,7 @@ func Decide(c Case) (Decision, error) {
 	if err := c.Check().err(); err != nil {
 		return Decision{}, err
 	}
-	return trade().decide(c)
+	return trade().decide(c, nil)
 }
 
 // decision is the working state of one Decide.
@@ -35,10 +35,11 @@ type decision struct {
 }
 
 // weigh reckons with a case and plans, written down to a depth.
-func (e *engine) weigh(c Case, depth int) (*decision, plan.Result, error) {
+func (e *engine) weigh(c Case, depth int, out []Exclusion) (*decision, plan.Result, error) {
 	c, from := canonicalOrder(c)
 	w := newWorld(e, c.Vehicle)
 	d := &decision{c: newCalc(w.collect(c.Evidence)), from: from, costs: c.Costs}
+	d.c.out = out
 	d.b = d.c.infer()
 	d.hyps = d.b.unfold()
 	d.lik = make([][]float64, len(d.hyps))
@@ -55,8 +56,8 @@ func (e *engine) weigh(c Case, depth int) (*decision, plan.Result, error) {
 	return d, res, err
 }
 
-func (e *engine) decide(c Case) (Decision, error) {
-	d, res, err := e.weigh(c, 3)
+func (e *engine) decide(c Case, without []Exclusion) (Decision, error) {
+	d, res, err := e.weigh(c, 3, without)
 	if err != nil {
 		return Decision{}, err
 	}

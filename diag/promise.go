@@ -30,7 +30,7 @@ func LookingFor(c Case) (Looking, error) {
 	if err := c.Check().err(); err != nil {
 		return Looking{}, err
 	}
-	d, res, err := trade().weigh(c, stepsLooked)
+	d, res, err := trade().weigh(c, stepsLooked, nil)
 	if err != nil {
 		return Looking{}, err
 	}

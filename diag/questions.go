@@ -62,6 +62,13 @@ func (c *calc) questions() []question {
 func (c *calc) ask(out *[]question, t, bank, s int) {
 	w := c.w
 	mt := &w.m.Tests[t]
+	position := 0
+	if s >= 0 {
+		position = w.sens[s].Position
+	}
+	if excluded(c.out, mt.ID, bank, position) {
+		return
+	}
 	q := question{test: t, bank: bank, sensor: s, minutes: mt.Minutes, memo: map[uint64][]float64{}}
 	switch mt.ID {
 	case "history_ask":

@@ -266,8 +266,6 @@ var provocations = map[string]string{
 	"set_asides_position_range":    setAside("{open}", "'tip_look', 1, 5, 'x'"),
 	"set_asides_why_present":       setAside("{open}", "'tip_look', 1, 1, ''"),
 	"set_asides_lifted_by_someone": setAside("{open}", "'tip_look', 1, 1, 'x'") + `UPDATE set_asides SET lifted_at = now()`,
-	"job_log_sent_once": `INSERT INTO job_log (job_id, at, by, what, words, sent_id)
-		SELECT {open}, now(), {owner}, 'note', 'x', '00000000-0000-4000-8000-00000000beef' FROM generate_series(1, 2)`,
 	"set_asides_once":              setAside("{open}", "'tip_look', 1, 1, 'x'") + setAside("{open}", "'tip_look', 1, 1, 'y'"),
 	"set_asides_job_is_open":       setAside("{closed}", "'tip_look', 1, 1, 'x'"),
 	"maker_data_family_short":      makerData("family", "repeat('x', 81)"),

@@ -267,7 +267,6 @@ var sentences = map[string]struct{ field, words string }{
 	"set_asides_position_range":    {"position", "A position is 1 to 4; leave it out for the whole bank."},
 	"set_asides_why_present":       {"why", "Say why the test cannot be done here."},
 	"set_asides_lifted_by_someone": {"", "Say who can do the test after all."},
-	"job_log_sent_once":            {"", "This note was written down already."},
 	"set_asides_once":              {"test", "This test is set aside already."},
 	"set_asides_job_is_open":       {"", "This job was finished meanwhile."},
 	"maker_data_family_short":      {"family", "A family has at most 80 characters."},

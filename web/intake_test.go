@@ -109,12 +109,12 @@ func TestKnownCarInteractions(t *testing.T) {
 
 	p.Go("/jobs/new")
 	p.Fill("Plate, VIN, name or telephone", "ines")
-	p.Until(`document.getElementById("cars-found").innerText.includes("Halden")`)
+	p.UntilJS(`document.getElementById("cars-found").innerText.includes("Halden")`)
 	p.Go("/jobs/new?fresh=1")
 	p.Fill("Make", "halden")
 	p.Fill("Model", "Corrie")
 	p.Fill("Model year", "2016")
 	p.Fill("Cylinders", "")
-	p.Until(`document.getElementById("nearest").innerText.includes("2014 Halden Corrie") && document.getElementById("f-cylinders").value === "6"`)
+	p.UntilJS(`document.getElementById("nearest").innerText.includes("2014 Halden Corrie") && document.getElementById("f-cylinders").value === "6"`)
 	p.Shot("intake-new")
 }

@@ -34,7 +34,7 @@ func TestSearchPage(t *testing.T) {
 		p.Fill("Password", password)
 		p.Send("Log in")
 		p.Fill("Find a job by anything", "moterway")
-		p.Until(`document.getElementById("find-found").innerText.includes("Halden Corrie")`)
+		p.UntilJS(`document.getElementById("find-found").innerText.includes("Halden Corrie")`)
 		p.Shot("find-typing")
 		if o := p.Overflow(); o > 0 {
 			t.Errorf("%g px wider than the tablet", o)

@@ -402,8 +402,8 @@ func (p *Page) Overflow() float64 {
 	return Eval[float64](p, `document.documentElement.scrollWidth - document.documentElement.clientWidth`)
 }
 
-// Until waits until an expression on the page is true.
-func (p *Page) Until(js string) {
+// UntilJS waits until an expression on the page is true.
+func (p *Page) UntilJS(js string) {
 	p.t.Helper()
 	for end := time.Now().Add(patience); time.Now().Before(end); time.Sleep(15 * time.Millisecond) {
 		if Eval[bool](p, js) {
