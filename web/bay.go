@@ -58,7 +58,7 @@ func (s *server) secondChoice(d *desk) (*diag.NextTest, error) {
 func (s *server) bayView(w http.ResponseWriter, r *http.Request, d *desk, usual []store.TestMinutes, second *diag.NextTest) templates.BayView {
 	v := templates.BayView{Page: s.page(w, r, templates.AtNowhere, fmt.Sprintf("%d %s", d.Job.ID, carName(d.Vehicle))), ID: d.Job.ID, Base: d.base(),
 		Car: carName(d.Vehicle), Plate: d.Vehicle.Plate, Concern: d.Job.Concern, State: d.state(), CanAdd: d.open(),
-		Findings: len(d.Standing()), Stages: d.stages(), NoFit: d.noFit, Log: d.logView(), Photos: len(d.Photos)}
+		Findings: len(d.Standing()), Stages: d.stages(), NoFit: d.noFit, Log: d.logView(themeOf(r)), Photos: len(d.Photos)}
 	v.Page.Job = d.Job.ID
 	if d.Minutes > 0 {
 		v.Minutes = templates.SpentWords(templates.MinutesWords(d.Minutes))
@@ -133,17 +133,6 @@ func (s *server) bayView(w http.ResponseWriter, r *http.Request, d *desk, usual 
 			Name: templates.Upper(templates.SpotWords(sp)), Kind: templates.SensorWords(string(sn.Kind), sn.Wires), Mark: marks[[2]int{sn.Bank, sn.Position}]})
 	}
 	return v
-}
-
-// placeKey writes a place as forms do; placeIn reads it back.
-func placeKey(bank, position int) string {
-	switch {
-	case position > 0:
-		return fmt.Sprintf("%d-%d", bank, position)
-	case bank > 0:
-		return fmt.Sprint(bank)
-	}
-	return ""
 }
 
 // bayTest is a test as a screen.

@@ -26,8 +26,8 @@ func logInAt(p *browsertest.Page, login string) {
 	p.Send("Log in")
 }
 
-// ready waits until the service worker has kept what the page needs.
-func kept(p *browsertest.Page, paths ...string) {
+// keptPages waits until the service worker has kept what the page needs.
+func keptPages(p *browsertest.Page, paths ...string) {
 	for _, path := range paths {
 		p.Until(path+" is kept", func() bool {
 			return browsertest.Wait[bool](p, `caches.open("pages").then((c) => c.match(location.origin + "`+path+`")).then((r) => Boolean(r))`)
@@ -54,7 +54,9 @@ func TestBay(t *testing.T) {
 				p.Go(bay)
 				for _, hash := range []string{"next", "all", "write", "log", "plan", "sensors", "tips", "t-tip_look", "t-signal_capture", "f-trim", "t-intake_smoke"} {
 					browsertest.Eval[bool](p, fmt.Sprintf(`(location.hash = %q, true)`, hash))
-					p.Until("screen "+hash, func() bool { return browsertest.Eval[bool](p, fmt.Sprintf(`document.getElementById(%q).getClientRects().length > 0`, hash)) })
+					p.Until("screen "+hash, func() bool {
+						return browsertest.Eval[bool](p, fmt.Sprintf(`document.getElementById(%q).getClientRects().length > 0`, hash))
+					})
 					if strings.HasPrefix(hash, "t-") {
 						if browsertest.Eval[bool](p, fmt.Sprintf(`document.querySelector("#%s .after").getClientRects().length > 0 && !document.querySelector("#%s .seen").checked`, hash, hash)) {
 							t.Errorf("%s: the steps show before the cautions are ticked", hash)
@@ -111,7 +113,7 @@ func TestBay(t *testing.T) {
 	t.Run("keeps a tap without a network within 100 ms, through a reload, and sends it once", func(t *testing.T) {
 		p, l := r.tablet(t, browsertest.Tablet, store.Technician)
 		p.Go(bay)
-		kept(p, bay)
+		keptPages(p, bay)
 		had := len(r.entries(job))
 		l.cut()
 		p.Go(bay + "#f-lambda")
@@ -150,7 +152,9 @@ func TestBay(t *testing.T) {
 		p.Shot("bay-mend")
 		p.Fill("Pressure", "40 psi")
 		p.Press("Write it down")
-		p.Until("it arrived", func() bool { return p.Count(".own.refused") == 0 && p.Count("[data-item].waiting") == 0 && strings.Contains(p.Section("log"), "275") })
+		p.Until("it arrived", func() bool {
+			return p.Count(".own.refused") == 0 && p.Count("[data-item].waiting") == 0 && strings.Contains(p.Section("log"), "275")
+		})
 	})
 
 	t.Run("shows the second choice at once when a test cannot be done here", func(t *testing.T) {
@@ -173,7 +177,7 @@ func TestBay(t *testing.T) {
 		two, _ := r.tablet(t, browsertest.Bench, store.Owner)
 		one.Go(bay)
 		two.Go(bay)
-		kept(one, bay)
+		keptPages(one, bay)
 		l.cut()
 		write := func(p *browsertest.Page, v string) {
 			p.Go(bay + "#f-lambda")
@@ -231,7 +235,7 @@ func TestBay(t *testing.T) {
 	t.Run("shows nobody's pages after logging out", func(t *testing.T) {
 		p, l := r.tablet(t, browsertest.Tablet, store.Technician)
 		p.Go(bay)
-		kept(p, bay)
+		keptPages(p, bay)
 		p.Send("Log out")
 		p.Until("the pages are gone", func() bool {
 			return browsertest.Wait[bool](p, `caches.open("pages").then((c) => c.keys()).then((k) => k.length === 0)`)

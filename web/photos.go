@@ -302,7 +302,7 @@ func (s *server) addPhoto(w http.ResponseWriter, r *http.Request) error {
 }
 
 // keepPhoto decodes and stores a photo, one at a time: each takes much memory.
-func (s *server) keepPhoto(r *http.Request, f *form, fd *templates.Field, n store.NewPhoto, file upload) (fresh bool, kind string, err error) {
+func (s *server) keepPhoto(r *http.Request, f *form, fd *templates.Field, n store.NewPhoto, file sentFile) (fresh bool, kind string, err error) {
 	if file.tooLarge {
 		f.wrong(fd, templates.SayPhotoTooLarge(photoMaxBytes>>20))
 		return false, "invalid", nil
@@ -333,16 +333,16 @@ func (s *server) keepPhoto(r *http.Request, f *form, fd *templates.Field, n stor
 	return fresh, "conflict", nil
 }
 
-// upload is a file as it came.
-type upload struct {
+// sentFile is a file as it came.
+type sentFile struct {
 	data     []byte
 	tooLarge bool
 }
 
 // readUpload reads a form with a file. What is too large is read to its end and thrown
 // away, so that the sender hears the answer.
-func readUpload(r *http.Request) (url.Values, upload, error) {
-	fields, file := url.Values{}, upload{}
+func readUpload(r *http.Request) (url.Values, sentFile, error) {
+	fields, file := url.Values{}, sentFile{}
 	mr, err := r.MultipartReader()
 	if err != nil {
 		return nil, file, trouble(templates.TroubleInvalid, "")
