@@ -49,6 +49,13 @@ func (s *Store) RevokeCustomerLink(ctx context.Context, by, jobID, id int64) err
 	})
 }
 
+// CustomerLink returns the link that works by this token without noting a view,
+// for the pictures of a page whose view was noted.
+func (s *Store) CustomerLink(ctx context.Context, tokenHash []byte) (CustomerLink, error) {
+	return one[CustomerLink](ctx, s.pool, customerLinksSQL+`WHERE l.token_hash = $1 AND l.revoked_at IS NULL AND l.expires_at > $2`,
+		tokenHash, s.now())
+}
+
 // ViewCustomerLink returns the link that works by this token and notes the
 // view. A link that has run out or was revoked is not found.
 func (s *Store) ViewCustomerLink(ctx context.Context, tokenHash []byte, address, userAgent string) (link CustomerLink, err error) {

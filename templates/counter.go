@@ -1,6 +1,9 @@
 package templates
 
-import "fmt"
+import (
+	"fmt"
+	"strings"
+)
 
 // LayoutAsNearest is the choice of the layout of the nearest known car.
 const LayoutAsNearest = "As the nearest car of this make and model we know"
@@ -48,4 +51,24 @@ func SayOdometerBack(last string, otherUnit bool) Mend {
 // SayOdometerFar asks about a reading far above the last one.
 func SayOdometerFar(last string, days int) Mend {
 	return Mend{fmt.Sprintf("It read %s at the last visit %d days ago; nobody drives that far in the time.", last, days), "Look for a digit too many and check the unit. If it stands so all the same, say why below."}
+}
+
+// SayWhichNumber asks which of two readings of a number is meant.
+func SayWhichNumber(typed string, readings []string) Mend {
+	return Mend{"“" + typed + "” can be read in two ways.", "Write " + or(readings) + "."}
+}
+
+// SayNotAmount refuses what is no number, with one as it should look.
+func SayNotAmount(typed, like string) Mend {
+	return Mend{"“" + typed + "” is not an amount.", "Write it like " + like + "."}
+}
+
+func or(ss []string) string {
+	switch len(ss) {
+	case 0:
+		return ""
+	case 1:
+		return ss[0]
+	}
+	return strings.Join(ss[:len(ss)-1], ", ") + " or " + ss[len(ss)-1]
 }

@@ -266,7 +266,7 @@ func NewOverrideForm(places []Option) OverrideForm {
 
 // HandView is everything from the customer's yes to the hand-over.
 type HandView struct {
-	Approve *ApproveForm
+	Approve *YesForm
 	Repairs []RepairLine
 	Mend    *MendForm
 	Fit     *FitForm
@@ -278,17 +278,6 @@ type HandView struct {
 	Closed  *ClosedView
 	Cancel  *CancelForm
 	Wait    string // what has to come first
-}
-
-// ApproveForm notes the customer's yes.
-type ApproveForm struct {
-	Words   Field
-	Refusal *Refusal
-}
-
-// NewApproveForm is the empty form.
-func NewApproveForm() ApproveForm {
-	return ApproveForm{Words: Field{Name: "yes_words", Label: "Who said yes, how, and up to what?", Required: true, Whole: true, Hint: "Such as: by telephone, up to 300."}}
 }
 
 // RepairLine is one thing done.

@@ -82,6 +82,16 @@ func DidWords(d Did) string {
 		return "The shop's settings are saved."
 	case DidPerson:
 		return "Saved."
+	case DidYes:
+		return "The yes is written down."
+	case DidAsked:
+		return "It is noted that the customer was asked."
+	case DidPaid:
+		return "The payment is noted."
+	case DidRevoked:
+		return "The link no longer works."
+	case DidPapers:
+		return "The converter's papers are kept."
 	case DidCar:
 		return "The car's data are saved."
 	case DidSensors:

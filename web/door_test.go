@@ -361,7 +361,7 @@ func TestShopSettings(t *testing.T) {
 	}
 	t.Run("refuses what cannot be and keeps the rest", func(t *testing.T) {
 		for _, x := range []struct{ field, value, say string }{
-			{"currency", "XQZ", "No currency"}, {"time_zone", "Mars/Olympus", "No time zone"}, {"labour", "lots", "is not a number"},
+			{"currency", "XQZ", "No currency"}, {"time_zone", "Mars/Olympus", "No time zone"}, {"labour", "lots", "is not an amount"}, {"labour", "1.234", "can be read in two ways"},
 			{"comeback_days", "0", "between 1 and 3650"}, {"paper", "foolscap", "not one of the choices"}, {"name", "", "Nothing is filled in"},
 		} {
 			b.post("/shop", with(x.field, x.value)).want(t, 422, x.say, "Extinguisher by the door.")
@@ -379,10 +379,13 @@ func TestShopSettings(t *testing.T) {
 		b.get("/shop").want(t, 200, `value="132.50"`)
 	})
 	t.Run("knows a currency without minor units", func(t *testing.T) {
-		b.post("/shop", url.Values(with("currency", "JPY"))).want(t, 303)
+		yen := with("currency", "JPY")
+		b.post("/shop", yen).want(t, 422, "is not an amount", "132,50")
+		yen.Set("labour", "13,250")
+		b.post("/shop", yen).want(t, 303)
 		s, _ := r.store.Shop(t.Context())
-		if s.LabourPerHourMinor != 133 {
-			t.Errorf("132.50 yen kept as %d", s.LabourPerHourMinor)
+		if s.LabourPerHourMinor != 13250 {
+			t.Errorf("13,250 yen kept as %d", s.LabourPerHourMinor)
 		}
 	})
 }

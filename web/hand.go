@@ -44,7 +44,7 @@ func (d *desk) handView(who *store.SignedIn) templates.HandView {
 	work := len(parts) > 0 || len(v.Verdict.Mend) > 0 || decision == diag.DecidePart
 	switch {
 	case d.Job.ApprovedAt == nil:
-		h.Approve = new(templates.NewApproveForm())
+		h.Approve = d.yesForm()
 		if !work {
 			h.Wait = templates.NothingToMend
 		}
@@ -238,26 +238,33 @@ func (d *desk) closedView(may access) *templates.ClosedView {
 	return c
 }
 
-// approve notes the customer's yes.
+// yesForm asks for the customer's yes to the repair.
+func (d *desk) yesForm() *templates.YesForm {
+	y := templates.NewYesForm(string(store.ScopeRepair), d.shop.Currency)
+	y.ID, y.Who.Value = store.NewID(), d.Customer.Name
+	return &y
+}
+
+// approve notes the customer's yes to the repair.
 func (s *server) approve(w http.ResponseWriter, r *http.Request) error {
-	d, err := s.deskOf(r)
+	a, err := s.accountOf(r)
 	if err != nil {
 		return err
 	}
-	a := templates.NewApproveForm()
+	y := a.yesForm()
 	f := form{r: r}
-	words := f.text(&a.Words, 4000)
+	n := f.yes(y, a)
 	if !f.bad() {
-		err := s.store.Approve(r.Context(), viewer(r).PersonID, d.Job.ID, words)
+		_, err := s.store.Authorise(r.Context(), viewer(r).PersonID, n)
 		if err == nil {
-			return see(w, r, d.base()+"#hand")
+			return see(w, r, a.desk.base()+"#hand")
 		}
-		if !f.take(err, &a.Words) {
+		if !f.take(err, &y.Limit, &y.Who, &y.How, &y.Words) {
 			return err
 		}
 	}
-	a.Refusal = f.refusal()
-	return s.refuseJob(w, r, d, func(v *templates.JobView) { v.Hand.Approve = &a })
+	y.Refusal = f.refusal()
+	return s.refuseJob(w, r, a.desk, func(v *templates.JobView) { v.Hand.Approve = y })
 }
 
 // mended writes down what was mended.

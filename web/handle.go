@@ -163,7 +163,7 @@ func (s *server) traced(next http.Handler) http.Handler {
 
 // loggedPath hides the secrets that one-time links carry.
 func loggedPath(p string) string {
-	for _, prefix := range []string{"/start/", "/password/"} {
+	for _, prefix := range []string{"/start/", "/password/", "/c/"} {
 		if strings.HasPrefix(p, prefix) {
 			return prefix + "…"
 		}

@@ -14,6 +14,8 @@ import (
 // weighed by the next look, or when they are opened.
 const weighFor = 200 * time.Millisecond
 
+const papersShown = 8 // reminders, the first due first
+
 func (s *server) home(w http.ResponseWriter, r *http.Request) error {
 	ctx := r.Context()
 	shop, _, err := s.shop(ctx)
@@ -54,6 +56,17 @@ func (s *server) home(w http.ResponseWriter, r *http.Request) error {
 				return rank(a.Worker == who.Name) - rank(b.Worker == who.Name)
 			})
 		}
+	}
+	papers, err := s.store.OpenConverterPapers(ctx)
+	if err != nil {
+		return err
+	}
+	for _, c := range papers {
+		if len(v.Papers) == papersShown {
+			break
+		}
+		v.Papers = append(v.Papers, templates.ConverterLine{Say: templates.ConverterTagged(c.PartNumber, c.Tag), Due: converterDue(c, clock),
+			Href: fmt.Sprintf("/jobs/%d/account?converter=%d#converter", c.JobID, c.ID)})
 	}
 	for _, whose := range order {
 		if g := groups[whose]; g.Yours || len(g.Moves) > 0 {

@@ -389,7 +389,7 @@ func TestHandOver(t *testing.T) {
 		home(writer, "Say yes to this: fit a new sensor, bank 1, position 1")
 		tech.post(at(job, "/fitted"), url.Values{"part": {"1-1"}}).want(t, 422)
 		writer.post(at(job, "/approve"), url.Values{}).want(t, 422, "Nothing is filled in")
-		writer.post(at(job, "/approve"), url.Values{"yes_words": {"by telephone, up to 300"}}).want(t, 303)
+		writer.post(at(job, "/approve"), url.Values{"limit": {"300"}, "who": {"Ines Vale"}, "how": {"telephone"}}).want(t, 303)
 		home(tech, "Fit a new sensor, bank 1, position 1")
 	})
 	t.Run("takes only a part that the verdict asks for", func(t *testing.T) {
@@ -482,7 +482,7 @@ func TestEndings(t *testing.T) {
 		r.entry(job, diag.Entry{Kind: diag.KindCode, Code: "P0171", Status: "stored"})
 		r.override(job, "no_part")
 		tech := r.as(store.Technician)
-		writer.post(at(job, "/approve"), url.Values{"yes_words": {"at the counter"}}).want(t, 303)
+		writer.post(at(job, "/approve"), url.Values{"limit": {"300"}, "who": {"Ines Vale"}, "how": {"in_person"}}).want(t, 303)
 		tech.post(at(job, "/mended"), url.Values{}).want(t, 422, "Nothing is chosen")
 		tech.post(at(job, "/mended"), url.Values{"cause": {"intake_leak_common/0/0"}, "mend_words": {"new boot"}}).want(t, 303)
 		tech.post(at(job, "/finish"), nil).want(t, 303)

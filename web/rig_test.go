@@ -48,6 +48,11 @@ func newRig(t *testing.T, change ...func(*Options)) *rig {
 	r.server = s
 	r.site = httptest.NewServer(s.router())
 	t.Cleanup(r.site.Close)
+	shop := usualShop
+	shop.Name = "Quayside Test Garage"
+	if err := st.SaveShop(t.Context(), 0, shop); err != nil {
+		t.Fatal(err)
+	}
 	phc, err := hashPassword(password, cheap)
 	if err != nil {
 		t.Fatal(err)

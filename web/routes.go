@@ -110,6 +110,28 @@ func (s *server) routes() []route {
 		post("/jobs/{job}/cancel", staff, s.cancelJob),
 		post("/jobs/{job}/reopen", owner, s.reopenJob),
 
+		// Its money and papers
+		get("/jobs/{job}/account", staff, s.accountPage),
+		post("/jobs/{job}/yes", staff, s.yes),
+		post("/jobs/{job}/ask", staff, s.ask),
+		post("/jobs/{job}/lines", staff, s.addLine),
+		post("/jobs/{job}/lines/{line}", staff, s.moveLine),
+		post("/jobs/{job}/documents", staff, s.issue),
+		post("/jobs/{job}/converters", staff, s.saveConverter),
+		get("/jobs/{job}/paper/{paper}", staff, s.jobPaper),
+		get("/jobs/{job}/paper/{paper}/pdf", staff, s.jobPaperPDF),
+		get("/jobs/{job}/paper/photos/{photo}", staff, s.paperPhoto),
+		get("/documents/{document}", staff, s.documentPage),
+		get("/documents/{document}/pdf", staff, s.documentPDF),
+		post("/documents/{document}/payments", staff, s.pay),
+		post("/documents/{document}/void", staff, s.voidDocument),
+
+		// What the customer may read
+		post("/jobs/{job}/links", staff, s.makeLink),
+		post("/jobs/{job}/links/{link}/revoke", staff, s.revokeLink),
+		get("/c/{token}", anyone, s.customerPage),
+		get("/c/{token}/photos/{photo}", anyone, s.customerPhoto),
+
 		// The bay
 		{method: http.MethodPost, pattern: "/api/entries", may: staff, do: s.takeSent, maxBody: sentMaxBytes},
 		get("/api/jobs/{job}", staff, s.jobState),
@@ -141,6 +163,7 @@ func (s *server) routes() []route {
 		post("/people/{person}/link", owner, s.linkPerson),
 		get("/shop", owner, s.shopPage),
 		post("/shop", owner, s.saveShop),
+		post("/shop/taxes", owner, s.saveTax),
 	}
 }
 

@@ -42,13 +42,14 @@ func TestRoles(t *testing.T) {
 		table[rt.method+" "+rt.pattern] = rt.may
 	}
 	// who may do what, written down a second time on purpose
-	ownerOnly := []string{"GET /people", "POST /people", "POST /people/{person}", "POST /people/{person}/link", "GET /shop", "POST /shop",
+	ownerOnly := []string{"GET /people", "POST /people", "POST /people/{person}", "POST /people/{person}/link", "GET /shop", "POST /shop", "POST /shop/taxes",
 		"GET /lookback", "POST /jobs/{job}/reopen"}
 	benchOnly := []string{"POST /jobs/{job}/verdict", "POST /jobs/{job}/override", "POST /jobs/{job}/mended", "POST /jobs/{job}/fitted",
 		"POST /jobs/{job}/repairs/{repair}/undo", "POST /jobs/{job}/finish", "POST /jobs/{job}/proof",
 		"POST /jobs/{job}/sensor/{place}"}
 	open := []string{"GET /healthz", "GET /readyz", "GET /static/*", "GET /favicon.ico", "GET /sw.js", "GET /manifest.webmanifest", "GET /login", "POST /login", "GET /start/{token}",
-		"POST /start/{token}", "GET /password/{token}", "POST /password/{token}", "POST /theme"}
+		"POST /start/{token}", "GET /password/{token}", "POST /password/{token}", "POST /theme",
+		"GET /c/{token}", "GET /c/{token}/photos/{photo}"}
 	want := map[string]access{}
 	for key := range table {
 		want[key] = staff

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"math"
 	"net/http"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -54,8 +55,57 @@ func costs(shop store.Shop) diag.Costs {
 func (s *server) shopView(w http.ResponseWriter, r *http.Request) (templates.ShopView, store.Shop, error) {
 	v := templates.NewShop(s.page(w, r, templates.AtShop, templates.TitleShop))
 	shop, saved, err := s.shop(r.Context())
+	if err != nil {
+		return v, shop, err
+	}
 	v.First = !saved
+	v.Numbers.Options = numberStyles()
+	if !slices.ContainsFunc(v.Numbers.Options, func(o templates.Option) bool { return o.Value == shop.Locale }) {
+		v.Numbers.Options = append(v.Numbers.Options, templates.Option{Value: shop.Locale, Label: styleOf(shop.Locale).format(123450, 2) + " (" + shop.Locale + ")"})
+	}
+	taxes, err := s.store.TaxRates(r.Context())
+	for _, t := range taxes {
+		v.Taxes = append(v.Taxes, templates.TaxLine{ID: t.ID, Say: t.Name + ", " + styleOf(shop.Locale).short(int64(t.PPM), 4) + " %", Active: t.Active})
+	}
 	return v, shop, err
+}
+
+// saveTax adds a tax, or turns one on or off.
+func (s *server) saveTax(w http.ResponseWriter, r *http.Request) error {
+	v, shop, err := s.shopView(w, r)
+	if err != nil {
+		return err
+	}
+	who := viewer(r).PersonID
+	if id := r.PostFormValue("turn"); id != "" {
+		taxes, err := s.store.TaxRates(r.Context())
+		if err != nil {
+			return err
+		}
+		for _, t := range taxes {
+			if strconv.FormatInt(t.ID, 10) == id {
+				t.Active = !t.Active
+				if _, err := s.store.SaveTaxRate(r.Context(), who, t); err != nil {
+					return err
+				}
+			}
+		}
+		return see(w, r, "/shop#taxes")
+	}
+	f := form{r: r}
+	t := store.TaxRate{Name: f.text(&v.TaxName, 80), PPM: int(f.decimal(&v.TaxRate, styleOf(shop.Locale), 4, 0, 1_000_000)), Active: true}
+	if !f.bad() {
+		_, err := s.store.SaveTaxRate(r.Context(), who, t)
+		if err == nil {
+			return see(w, r, "/shop#taxes")
+		}
+		if !f.take(err, &v.TaxName, &v.TaxRate) {
+			return err
+		}
+	}
+	s.fillShop(&v, shop)
+	v.Refusal = f.refusal()
+	return s.render(w, r, http.StatusUnprocessableEntity, templates.Shop(v))
 }
 
 func (s *server) shopPage(w http.ResponseWriter, r *http.Request) error {
@@ -63,12 +113,17 @@ func (s *server) shopPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	s.fillShop(&v, shop)
+	return s.render(w, r, http.StatusOK, templates.Shop(v))
+}
+
+// fillShop puts the settings into the form.
+func (s *server) fillShop(v *templates.ShopView, shop store.Shop) {
 	v.Name.Value, v.Address.Value, v.Phone.Value = shop.Name, shop.Address, shop.Phone
-	v.Labour.Value = strconv.FormatFloat(fromMinor(shop.LabourPerHourMinor, shop.Currency), 'f', minorUnits(shop.Currency), 64)
+	v.Labour.Value, v.Numbers.Value = tillOf(shop, "").plain(shop.LabourPerHourMinor), shop.Locale
 	v.Currency.Value, v.TimeZone.Value = shop.Currency, shop.TimeZone
 	v.Distance.Value, v.Temperature.Value, v.Pressure.Value, v.Paper.Value = shop.DistanceUnit, shop.TemperatureUnit, shop.PressureUnit, shop.Paper
 	v.Comeback.Value, v.Caution.Value = strconv.Itoa(shop.ComebackDays), shop.Cautions
-	return s.render(w, r, http.StatusOK, templates.Shop(v))
 }
 
 func (s *server) saveShop(w http.ResponseWriter, r *http.Request) error {
@@ -82,8 +137,11 @@ func (s *server) saveShop(w http.ResponseWriter, r *http.Request) error {
 	if _, err := currency.ParseISO(shop.Currency); err != nil && shop.Currency != "" {
 		f.wrong(&v.Currency, templates.SayNoCurrency)
 	}
-	labour := f.number(&v.Labour, 0, 1e6)
-	shop.LabourPerHourMinor = int64(math.Round(labour * math.Pow10(minorUnits(shop.Currency))))
+	if l := f.choice(&v.Numbers); l != "" {
+		shop.Locale = l
+	}
+	shop.LabourPerHourMinor = f.amount(&v.Labour, tillOf(shop, ""), 0)
+	v.Labour.Unit = ""
 	shop.DistanceUnit, shop.TemperatureUnit = f.choice(&v.Distance), f.choice(&v.Temperature)
 	shop.PressureUnit, shop.Paper = f.choice(&v.Pressure), f.choice(&v.Paper)
 	shop.TimeZone = f.text(&v.TimeZone, 100)

@@ -53,6 +53,7 @@ type server struct {
 	minds     *minds
 	wire      *wire
 	darkroom  chan struct{} // bounds the memory that photos take
+	guesses   guesses
 }
 
 // New returns the handler for the whole site.

@@ -60,3 +60,9 @@ if (scan && "BarcodeDetector" in window && navigator.mediaDevices) {
 		}
 	});
 }
+
+// A paper is printed by the browser.
+for (const button of document.querySelectorAll("[data-print]")) {
+	button.hidden = false;
+	button.addEventListener("click", () => print());
+}

@@ -1,0 +1,484 @@
+package web
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/go-chi/chi/v5"
+
+	"crosscount/diag"
+	"crosscount/diag/obd"
+	"crosscount/store"
+	"crosscount/templates"
+	"crosscount/templates/paper"
+)
+
+// showPaper shows a sheet as it will be printed, with the ways to print and send it.
+func (s *server) showPaper(w http.ResponseWriter, r *http.Request, p paper.Sheet, back, pdf string) error {
+	v := templates.PaperView{Page: s.page(w, r, templates.AtNowhere, strings.TrimSpace(p.Title+" "+p.Number)), Back: back, PDF: pdf, Sheet: paper.Show(p)}
+	return s.render(w, r, http.StatusOK, templates.Paper(v))
+}
+
+// sendPDF sends a sheet as a file for mail.
+func sendPDF(w http.ResponseWriter, p paper.Sheet) error {
+	var b bytes.Buffer
+	if err := paper.PDF(&b, p); err != nil {
+		return err
+	}
+	name := strings.ToLower(strings.Join(strings.Fields(p.Title+" "+p.Number), "-"))
+	w.Header().Set("Content-Type", "application/pdf")
+	w.Header().Set("Content-Disposition", fmt.Sprintf("inline; filename=%q", name+".pdf"))
+	_, _ = b.WriteTo(w) // the reader may have gone
+	return nil
+}
+
+// jobPaper shows a sheet that follows from the job as it stands.
+func (s *server) jobPaper(w http.ResponseWriter, r *http.Request) error {
+	p, d, err := s.sheetOf(r)
+	if err != nil {
+		return err
+	}
+	return s.showPaper(w, r, p, d.base()+"/account", r.URL.Path+"/pdf")
+}
+
+func (s *server) jobPaperPDF(w http.ResponseWriter, r *http.Request) error {
+	p, _, err := s.sheetOf(r)
+	if err != nil {
+		return err
+	}
+	return sendPDF(w, p)
+}
+
+func (s *server) sheetOf(r *http.Request) (paper.Sheet, *desk, error) {
+	a, err := s.accountOf(r)
+	if err != nil {
+		return paper.Sheet{}, nil, err
+	}
+	d := a.desk
+	switch name := chi.URLParam(r, "paper"); name {
+	case "order":
+		p, err := a.workOrder()
+		return p, d, err
+	case "handover":
+		return a.handOver(), d, nil
+	case "explanation":
+		p, err := s.explanation(r.Context(), d, d.base()+"/paper", false)
+		return p, d, err
+	default:
+		id, err := strconv.ParseInt(strings.TrimPrefix(name, "converter-"), 10, 64)
+		if err != nil {
+			return paper.Sheet{}, d, trouble(templates.TroubleNotFound, "")
+		}
+		p, err := s.converterSheet(r, a, id)
+		return p, d, err
+	}
+}
+
+// sheet starts a paper of this job.
+func (d *desk) sheet(title, number string) paper.Sheet {
+	p := paper.Sheet{Title: title, Number: number, Date: d.clock.now.Format("2 January 2006"), Size: d.shop.Paper,
+		Customer: lines(d.Customer.Name, d.Customer.Address, d.Customer.Phone)}
+	p.Shop = lines(d.shop.Name, d.shop.Address, d.shop.Phone)
+	fact := func(name, value string) {
+		if value != "" {
+			p.Facts = append(p.Facts, paper.Pair{Name: name, Value: value})
+		}
+	}
+	fact(templates.FactCar, carName(d.Vehicle))
+	fact(templates.FactPlate, d.Vehicle.Plate)
+	fact("VIN", d.Vehicle.VIN)
+	if d.Job.Odometer != nil {
+		fact(templates.FactOdometer, thousands(int64(*d.Job.Odometer))+" "+d.Job.OdometerUnit)
+	}
+	fact(templates.FactJob, strconv.FormatInt(d.Job.ID, 10))
+	return p
+}
+
+// lines splits texts into the lines of an address.
+func lines(texts ...string) []string {
+	var out []string
+	for _, t := range texts {
+		for l := range strings.Lines(t) {
+			if l = strings.TrimSpace(l); l != "" {
+				out = append(out, l)
+			}
+		}
+	}
+	return out
+}
+
+// document is an estimate or invoice of lines.
+func (a *account) document(doc store.Document, ls []store.Line) paper.Sheet {
+	p := a.sheet(templates.DocumentKind(doc.Kind), strconv.FormatInt(doc.Number, 10))
+	t := &paper.Table{Head: templates.DocumentHead(a.currency), Right: 4}
+	core := int64(0)
+	byRate := map[int]int64{}
+	for _, l := range ls {
+		quantity := a.style.short(l.QuantityMilli, 3)
+		if l.Kind == "labour" {
+			quantity += " h"
+		}
+		t.Rows = append(t.Rows, []string{l.Words, quantity, a.plain(l.UnitMinor), a.percent(l.TaxPPM), a.plain(l.AmountMinor)})
+		t.Notes = append(t.Notes, a.partDetail(l))
+		core += share(l.CoreMinor, l.QuantityMilli*1000)
+		byRate[l.TaxPPM] += l.TaxMinor
+	}
+	t.Sums = append(t.Sums, [2]string{templates.SumNet, a.plain(doc.NetMinor)})
+	rates := make([]int, 0, len(byRate))
+	for ppm := range byRate {
+		rates = append(rates, ppm)
+	}
+	slices.Sort(rates)
+	for _, ppm := range rates {
+		if ppm > 0 {
+			t.Sums = append(t.Sums, [2]string{templates.SumTax(a.percent(ppm)), a.plain(byRate[ppm])})
+		}
+	}
+	t.Total = [2]string{templates.SumTotal, a.say(doc.TotalMinor)}
+	p.Blocks = append(p.Blocks, paper.Block{Table: t})
+	if core > 0 {
+		p.Blocks = append(p.Blocks, paper.Block{Text: []string{templates.CoreNote(a.say(core))}})
+	}
+	var declined []string
+	for _, l := range a.Lines {
+		if l.Status == store.LineDeclined {
+			declined = append(declined, templates.DeclinedWords(l.Words, l.Consequence))
+		}
+	}
+	if len(declined) > 0 {
+		p.Blocks = append(p.Blocks, paper.Block{Heading: templates.DeclinedHead, List: declined})
+	}
+	if doc.Kind == "estimate" {
+		p.Blocks = append(p.Blocks, paper.Block{Heading: templates.YesHead, Text: []string{templates.YesPaper(a.say(doc.TotalMinor))},
+			Sign: templates.SignYes})
+	} else if y, ok := a.InForce(store.ScopeRepair); ok {
+		p.Blocks = append(p.Blocks, paper.Block{Text: []string{templates.AgreedPaper(a.say(y.LimitMinor), y.Who, templates.HowWord(y.How), a.clock.day(y.SaidAt))}})
+	}
+	p.Foot = templates.DocumentFoot(doc.Kind)
+	return p
+}
+
+// workOrder is for the bay: what to do, with boxes to tick, cautions first.
+func (a *account) workOrder() (paper.Sheet, error) {
+	d := a.desk
+	p := d.sheet(templates.TitleOrder, "")
+	p.Customer = p.Customer[:min(len(p.Customer), 1)]
+	p.Blocks = append(p.Blocks, paper.Block{Heading: templates.OrderConcern, Text: []string{d.Job.Concern}})
+	var told, read []string
+	for _, e := range d.Standing() {
+		if e.Body.Kind == diag.KindCode {
+			if e.Source == store.Told {
+				told = append(told, e.Body.Code)
+			} else {
+				read = append(read, e.Body.Code)
+			}
+		}
+	}
+	facts := []paper.Pair{{Name: templates.OrderTold, Value: templates.OrNone(told)}, {Name: templates.OrderRead, Value: templates.OrNone(read)}}
+	for _, scope := range []store.Scope{store.ScopeDiagnosis, store.ScopeRepair} {
+		limit := templates.NoYes
+		if y, ok := a.InForce(scope); ok {
+			limit = templates.UpTo(a.say(y.LimitMinor))
+		}
+		facts = append(facts, paper.Pair{Name: templates.ScopeNames[string(scope)], Value: limit})
+	}
+	p.Blocks = append(p.Blocks, paper.Block{Facts: facts})
+	var sensors []paper.Tick
+	for _, x := range d.Sensors {
+		sensors = append(sensors, paper.Tick{Text: templates.Upper(d.spotWords(x.Bank, x.Position)), Note: templates.SensorWords(string(x.Kind), x.Wires)})
+	}
+	p.Blocks = append(p.Blocks, paper.Block{Heading: templates.OrderSensors, Ticks: sensors})
+
+	_, _, parts, settled := d.inForce()
+	if settled {
+		var work []paper.Tick
+		v, _ := d.Verdict()
+		for _, c := range slices.Concat(v.Verdict.First, v.Verdict.Mend) {
+			if t := (paper.Tick{Text: d.mendWords(c)}); !slices.Contains(work, t) {
+				work = append(work, t)
+			}
+		}
+		for _, x := range parts {
+			work = append(work, paper.Tick{Text: templates.Upper(templates.FitLine(d.partWords(x)))})
+		}
+		work = append(work, paper.Tick{Text: templates.OrderProof})
+		p.Blocks = append(p.Blocks, paper.Block{Caution: templates.FittingCautions}, paper.Block{Heading: templates.OrderWork, Ticks: work})
+	} else {
+		var cautions []string
+		tests := []paper.Tick{{Text: templates.ReadCodes().Title, Note: templates.ReadCodes().Minutes}}
+		cautions = append(cautions, templates.ReadCodes().Cautions...)
+		add := func(n *diag.NextTest, note string) {
+			t, ok := diag.TestByID(n.Test)
+			if !ok {
+				return
+			}
+			tick := paper.Tick{Text: t.Name, Note: templates.Commas(d.spotWords(n.Bank, n.Position), templates.MinutesWords(t.Minutes), note)}
+			if !slices.ContainsFunc(tests, func(x paper.Tick) bool {
+				return x.Text == tick.Text && strings.HasPrefix(x.Note, d.spotWords(n.Bank, n.Position))
+			}) {
+				tests = append(tests, tick)
+				for _, c := range t.Cautions {
+					if !slices.Contains(cautions, c) {
+						cautions = append(cautions, c)
+					}
+				}
+			}
+		}
+		if d.noFit == "" && d.decision.Next != nil {
+			add(d.decision.Next, "")
+			for _, step := range d.decision.Plan {
+				if step.Next != nil && len(tests) < 6 {
+					say := step.Say
+					if say == "" {
+						say = outcomeName(d.decision.Next.Test, step.Outcome)
+					}
+					add(step.Next, templates.IfWords(say))
+				}
+			}
+		}
+		if d.shop.Cautions != "" {
+			cautions = append(cautions, d.shop.Cautions)
+		}
+		p.Blocks = append(p.Blocks, paper.Block{Caution: append(cautions, templates.LocalRules)}, paper.Block{Heading: templates.OrderTests, Ticks: tests})
+	}
+	p.Blocks = append(p.Blocks, paper.Block{Heading: templates.OrderNotes, Blank: 4}, paper.Block{Sign: templates.SignBay})
+	return p, nil
+}
+
+// handOver is the sheet the customer takes along with the keys.
+func (a *account) handOver() paper.Sheet {
+	d := a.desk
+	p := d.sheet(templates.TitleHandOver, "")
+	_, decision, parts, ok := d.inForce()
+	if ok {
+		v, _ := d.Verdict()
+		p.Blocks = append(p.Blocks, paper.Block{Big: templates.VerdictHeadline(decision, each(parts, d.partWords), each(v.Verdict.Mend, d.mendWords))})
+	}
+	var done []string
+	for _, r := range d.standingRepairs() {
+		what := templates.FitWords(d.spotWords(r.Bank, r.Position), string(r.Kind), r.PartNumber)
+		if r.Action == store.Mended {
+			what = d.mendWords(diag.CauseRef{Cause: r.Cause, Bank: r.Bank, Position: r.Position})
+		}
+		if r.Words != "" {
+			what += " " + r.Words
+		}
+		done = append(done, what)
+	}
+	if len(done) > 0 {
+		p.Blocks = append(p.Blocks, paper.Block{Heading: templates.HandDone, List: done})
+	}
+	proof := []string{}
+	for _, x := range d.Proofs {
+		if x.Stands {
+			proof = append(proof, templates.ProofPaper(x.Passed, x.Statement, d.clock.day(x.At), x.ByName))
+		}
+	}
+	if len(proof) == 0 {
+		proof = append(proof, templates.NoProof(d.Job.UnprovedWhy))
+	}
+	p.Blocks = append(p.Blocks, paper.Block{Heading: templates.HandProof, Text: proof})
+	var declined []string
+	for _, l := range a.Lines {
+		if l.Status == store.LineDeclined {
+			declined = append(declined, templates.DeclinedWords(l.Words, l.Consequence))
+		}
+	}
+	if len(declined) > 0 {
+		p.Blocks = append(p.Blocks, paper.Block{Heading: templates.DeclinedHead, List: declined})
+	}
+	p.Blocks = append(p.Blocks,
+		paper.Block{Heading: templates.HandWarranty, Text: templates.WarrantyPaper(d.shop.ComebackDays, len(done) > 0)},
+		paper.Block{Heading: templates.WatchHead, List: d.watch()},
+		paper.Block{Sign: templates.SignHandOver})
+	return p
+}
+
+// watch is what the customer should look out for.
+func (d *desk) watch() []string {
+	out := []string{templates.WatchLight(d.shop.ComebackDays), templates.WatchFlash}
+	for _, c := range d.toMend() {
+		if strings.HasPrefix(c.Cause, "exhaust_leak") && d.Job.RepairedAt == nil {
+			return append(out, templates.WatchCO)
+		}
+		if c.Cause == "head_gasket_leak" && d.Job.RepairedAt == nil {
+			return append(out, templates.WatchCoolant)
+		}
+	}
+	return out
+}
+
+// explanation tells the customer on one page what was found. Outside the shop it
+// carries no more of the customer's data than the name.
+func (s *server) explanation(ctx context.Context, d *desk, photos string, outside bool) (paper.Sheet, error) {
+	p := d.sheet(templates.TitleExplanation, "")
+	if outside {
+		p.Customer = p.Customer[:min(len(p.Customer), 1)]
+		p.Facts = slices.DeleteFunc(p.Facts, func(f paper.Pair) bool { return f.Name == "VIN" })
+	}
+	p.Blocks = append(p.Blocks, paper.Block{Heading: templates.ExplainConcern, Text: []string{"“" + d.Job.Concern + "”"}})
+	var codes []string
+	for _, e := range d.Standing() {
+		if e.Body.Kind == diag.KindCode {
+			if say := plainCode(e.Body.Code); !slices.Contains(codes, say) && len(codes) < 4 {
+				codes = append(codes, say)
+			}
+		}
+	}
+	if len(codes) > 0 {
+		p.Blocks = append(p.Blocks, paper.Block{Heading: templates.ExplainCodes, List: codes, Text: []string{templates.CodeIsWitness}})
+	}
+	if did := d.looked(); len(did) > 0 {
+		p.Blocks = append(p.Blocks, paper.Block{Heading: templates.ExplainDid, Text: []string{templates.DidSentence(did)}})
+	}
+	_, decision, parts, ok := d.inForce()
+	v := d.decision.Verdict
+	if f, inForce := d.Verdict(); inForce {
+		v = f.Verdict
+		if f.Override != nil {
+			v.Decision, v.Parts = f.Override.Decision, f.Override.Parts
+		}
+	}
+	found := templates.NothingYetCustomer
+	if ok || (d.noFit == "" && !d.unread() && v.Decision != diag.DecideOpen) {
+		found = d.customerSentence(v)
+	}
+	p.Blocks = append(p.Blocks, paper.Block{Heading: templates.ExplainFound, Big: found})
+	if ok {
+		p.Blocks = append(p.Blocks, paper.Block{Heading: templates.ExplainWhy, Text: templates.WhyPart(decision, len(parts), len(v.First) > 0)})
+	}
+	figures, err := s.figures(ctx, d, photos)
+	if err != nil {
+		return p, err
+	}
+	if len(figures) > 0 {
+		p.Blocks = append(p.Blocks, paper.Block{Heading: templates.ExplainPictures, Figures: figures})
+	}
+	p.Blocks = append(p.Blocks, paper.Block{Heading: templates.WatchHead, List: d.watch()})
+	return p, nil
+}
+
+const figuresShown = 3
+
+// figures are the photos and the latest recording of a job.
+func (s *server) figures(ctx context.Context, d *desk, photos string) ([]paper.Figure, error) {
+	var out []paper.Figure
+	for _, c := range slices.Backward(d.Captures) {
+		if c.ReplacedBy != nil {
+			continue
+		}
+		svg, err := s.store.CapturePicture(ctx, c.ID)
+		if err != nil {
+			return nil, err
+		}
+		if svg != "" {
+			out = append(out, paper.Figure{SVG: svg, Caption: templates.RecordingCaption})
+			break
+		}
+	}
+	for _, f := range d.Photos {
+		if len(out) == figuresShown {
+			break
+		}
+		data, err := s.store.PhotoThumb(ctx, f.ID)
+		if err != nil {
+			return nil, err
+		}
+		kind := map[string]string{"image/jpeg": "jpg", "image/png": "png"}[data.MediaType]
+		if kind == "" {
+			continue
+		}
+		caption := templates.PhotoCaption(f.Subject, f.Moment, f.Words)
+		out = append(out, paper.Figure{Src: photos + "/photos/" + f.ID, Photo: data.Data, Type: kind, Alt: caption, Caption: caption})
+	}
+	return out, nil
+}
+
+// looked names the tests that were done, in the order they were done.
+func (d *desk) looked() []string {
+	var out []string
+	for _, e := range d.Standing() {
+		if e.Source == store.Told || e.Body.Kind == diag.KindCode {
+			continue
+		}
+		for _, t := range diag.Tests() {
+			if t.ID == "road_proof" || t.Entry != e.Body.Kind || (t.Entry == diag.KindResult && t.ID != e.Body.Test) ||
+				(t.Entry == diag.KindForced && !strings.HasSuffix(t.ID, e.Body.Mixture)) {
+				continue
+			}
+			if say := templates.PlainTest(t.ID, t.Name); !slices.Contains(out, say) {
+				out = append(out, say)
+			}
+			break
+		}
+	}
+	return out
+}
+
+// plainCode says what a code said, for who never heard of codes.
+func plainCode(text string) string {
+	title := ""
+	if c, err := obd.ParseCode(text); err == nil {
+		if m, ok := c.Meaning(); ok {
+			title = m.Title
+		}
+	}
+	return templates.PlainCode(text, title)
+}
+
+// converterSheet is the paperwork of one converter.
+func (s *server) converterSheet(r *http.Request, a *account, id int64) (paper.Sheet, error) {
+	papers, err := s.store.ConverterPapers(r.Context(), a.Job.ID)
+	if err != nil {
+		return paper.Sheet{}, err
+	}
+	i := slices.IndexFunc(papers, func(c store.ConverterPaper) bool { return c.ID == id })
+	if i < 0 {
+		return paper.Sheet{}, trouble(templates.TroubleNotFound, "")
+	}
+	c := papers[i]
+	p := a.sheet(templates.TitleConverter, c.Tag)
+	p.Customer[0] = c.CustomerName
+	facts := []paper.Pair{{Name: templates.ConverterWhich, Value: a.converterPlace(c.Bank)}, {Name: templates.ConverterNumber, Value: c.PartNumber},
+		{Name: templates.ConverterTag, Value: c.Tag}, {Name: templates.ConverterRemoved, Value: calendarDay(c.RemovedOn)},
+		{Name: templates.ConverterKeepUnit, Value: calendarDay(c.KeepUnitUntil)}, {Name: templates.ConverterKeepPaper, Value: calendarDay(c.KeepPaperUntil)}}
+	if c.InvoicedOn != nil {
+		facts = append(facts, paper.Pair{Name: templates.ConverterInvoiced, Value: calendarDay(*c.InvoicedOn)})
+	}
+	p.Blocks = []paper.Block{{Heading: templates.ConverterNeed, Text: []string{c.Need}}, {Facts: facts},
+		{Heading: templates.ConverterDo, Ticks: templates.ConverterTicks(calendarDay(c.KeepUnitUntil), calendarDay(c.KeepPaperUntil))},
+		{Text: []string{templates.ConverterStatement}, Sign: templates.SignConverter}}
+	p.Foot = []string{templates.ConverterSource}
+	return p, nil
+}
+
+// paperPhoto sends a photo of the job to its papers.
+func (s *server) paperPhoto(w http.ResponseWriter, r *http.Request) error {
+	job, err := idIn(r, "job")
+	if err != nil {
+		return err
+	}
+	return s.sendPhoto(w, r, job, chi.URLParam(r, "photo"))
+}
+
+func (s *server) sendPhoto(w http.ResponseWriter, r *http.Request, job int64, id string) error {
+	photos, err := s.store.Photos(r.Context(), job)
+	if err != nil {
+		return err
+	}
+	if !slices.ContainsFunc(photos, func(p store.Photo) bool { return p.ID == id && p.RemovedAt == nil }) {
+		return trouble(templates.TroubleNotFound, "")
+	}
+	data, err := s.store.PhotoThumb(r.Context(), id)
+	if err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", data.MediaType)
+	_, _ = w.Write(data.Data) // the reader may have gone
+	return nil
+}
