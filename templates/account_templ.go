@@ -426,7 +426,7 @@ func Account(v AccountView) templ.Component {
 				}
 				return nil
 			})
-			templ_7745c5c3_Err = Sec("lines", "The lines", "Each is rounded by itself, half a cent away from zero.").Render(templ.WithChildren(ctx, templ_7745c5c3_Var17), templ_7745c5c3_Buffer)
+			templ_7745c5c3_Err = Sec("lines", "The lines", "Each is rounded by itself, half a coin away from zero.").Render(templ.WithChildren(ctx, templ_7745c5c3_Var17), templ_7745c5c3_Buffer)
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err
 			}
