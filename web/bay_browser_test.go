@@ -11,9 +11,9 @@ import (
 )
 
 // tablet opens a browser in the bay with somebody logged in, on a link of its own.
-func (r *rig) tablet(t *testing.T, size browsertest.Size, who store.Role) (*browsertest.Page, *link) {
+func (r *rig) tablet(t *testing.T, size browsertest.Size, who store.Role) (*browsertest.Page, *browsertest.Link) {
 	t.Helper()
-	l := newLink(t, r.site.URL, 1)
+	l := browsertest.NewLink(t, r.site.URL, 1)
 	p := browsertest.Open(t, l.URL, size)
 	logInAt(p, r.people[who].Login)
 	return p, l
@@ -115,7 +115,7 @@ func TestBay(t *testing.T) {
 		p.Go(bay)
 		keptPages(p, bay)
 		had := len(r.entries(job))
-		l.cut()
+		l.Cut()
 		p.Go(bay + "#f-lambda")
 		p.Until("the form is there", func() bool { return p.Count("#f-lambda form") == 1 })
 		p.Fill("Lambda", "0.98")
@@ -130,7 +130,7 @@ func TestBay(t *testing.T) {
 		if n := len(r.entries(job)); n != had {
 			t.Fatalf("%d entries at the shop while cut off, want %d", n, had)
 		}
-		l.mend()
+		l.Mend()
 		p.Until("it arrived", func() bool { return len(r.entries(job)) == had+1 && p.Count("[data-item].waiting") == 0 })
 		p.Until("the page has it from the shop", func() bool { return strings.Contains(p.Section("log"), "0.98") && p.Count("#log .own") == 0 })
 	})
@@ -178,7 +178,7 @@ func TestBay(t *testing.T) {
 		one.Go(bay)
 		two.Go(bay)
 		keptPages(one, bay)
-		l.cut()
+		l.Cut()
 		write := func(p *browsertest.Page, v string) {
 			p.Go(bay + "#f-lambda")
 			p.Until("the form is there", func() bool { return p.Count("#f-lambda form") == 1 })
@@ -189,7 +189,7 @@ func TestBay(t *testing.T) {
 		write(one, "1.11")
 		write(two, "1.22")
 		write(one, "1.13")
-		l.mend()
+		l.Mend()
 		for _, p := range []*browsertest.Page{one, two} {
 			p.Go(bay + "#log")
 		}
@@ -240,7 +240,7 @@ func TestBay(t *testing.T) {
 		p.Until("the pages are gone", func() bool {
 			return browsertest.Wait[bool](p, `caches.open("pages").then((c) => c.keys()).then((k) => k.length === 0)`)
 		})
-		l.cut()
+		l.Cut()
 		p.Go(bay)
 		if s := p.Text(); !strings.Contains(s, "This page is not kept") || strings.Contains(s, "Halden") {
 			t.Errorf("after logging out a kept page shows:\n%s", s)

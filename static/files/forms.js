@@ -208,6 +208,13 @@ export async function pending() {
 	for (const item of items) if (item.state !== "arrived") show(item);
 	for (const item of items) if (item.state === "arrived" && document.querySelector(`[data-item="${item.id}"]`)) show(item);
 }
-document.addEventListener("outbox", pending);
+// soon draws once for many changes in a row.
+let drawing = false;
+function soon() {
+	if (drawing) return;
+	drawing = true;
+	setTimeout(() => { drawing = false; pending(); }, 60);
+}
+document.addEventListener("outbox", soon);
 document.addEventListener("fresh", pending);
 pending();

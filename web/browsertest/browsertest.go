@@ -66,6 +66,9 @@ func find(t testing.TB) string {
 	return ""
 }
 
+// Need skips a test loudly where there is no browser; with CI=true it fails.
+func Need(t testing.TB) { t.Helper(); find(t) }
+
 // Open starts a browser with an empty profile at a screen size.
 func Open(t testing.TB, base string, size Size) *Page {
 	t.Helper()

@@ -1,8 +1,9 @@
-package web
+package browsertest
 
 import (
 	"bytes"
 	"context"
+	"fmt"
 	"io"
 	"math/rand/v2"
 	"net/http"
@@ -15,10 +16,10 @@ import (
 	"time"
 )
 
-// link is the way between a tablet and the shop. It can be cut, and it can be bad: it
+// Link is the way between a tablet and the shop. It can be cut, and it can be bad: it
 // then drops requests, drops answers, stalls and sends requests twice.
-type link struct {
-	t      *testing.T
+type Link struct {
+	t      testing.TB
 	URL    string
 	target atomic.Pointer[url.URL]
 	bad    atomic.Bool
@@ -31,22 +32,23 @@ type link struct {
 	dropped, lost, stalled, doubled atomic.Int64
 }
 
-// newLink opens a link to a site; seed settles its moods.
-func newLink(t *testing.T, to string, seed uint64) *link {
+// NewLink opens a link to a site; seed settles its moods.
+func NewLink(t testing.TB, to string, seed uint64) *Link {
 	t.Helper()
-	l := &link{t: t, random: rand.New(rand.NewPCG(seed, 1))}
-	l.to(to)
+	l := &Link{t: t, random: rand.New(rand.NewPCG(seed, 1))}
+	l.To(to)
 	srv := httptest.NewServer(l)
 	l.URL = srv.URL
 	t.Cleanup(func() {
-		l.cut()
+		l.Cut()
 		srv.CloseClientConnections()
 		srv.Close()
 	})
 	return l
 }
 
-func (l *link) to(site string) {
+// To leads the link to another address of the site.
+func (l *Link) To(site string) {
 	u, err := url.Parse(site)
 	if err != nil {
 		l.t.Fatal(err)
@@ -54,8 +56,8 @@ func (l *link) to(site string) {
 	l.target.Store(u)
 }
 
-// cut ends everything under way and lets nothing through until mend.
-func (l *link) cut() {
+// Cut ends everything under way and lets nothing through until Mend.
+func (l *Link) Cut() {
 	l.off.Store(true)
 	l.mu.Lock()
 	defer l.mu.Unlock()
@@ -65,9 +67,19 @@ func (l *link) cut() {
 	l.cancel = nil
 }
 
-func (l *link) mend() { l.off.Store(false) }
+// Mend lets everything through again.
+func (l *Link) Mend() { l.off.Store(false) }
 
-func (l *link) roll() (mood float64, wait time.Duration) {
+// Bad gives the link its bad moods, or takes them away.
+func (l *Link) Bad(bad bool) { l.bad.Store(bad) }
+
+// Moods counts what the link did: requests lost on the way, answers lost, requests that
+// hung and requests sent twice.
+func (l *Link) Moods() string {
+	return fmt.Sprintf("%d requests lost, %d answers lost, %d stalled, %d doubled", l.dropped.Load(), l.lost.Load(), l.stalled.Load(), l.doubled.Load())
+}
+
+func (l *Link) roll() (mood float64, wait time.Duration) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	return l.random.Float64(), time.Duration(l.random.IntN(400)) * time.Millisecond
@@ -76,7 +88,7 @@ func (l *link) roll() (mood float64, wait time.Duration) {
 // hangUp closes the connection without an answer.
 func hangUp() { panic(http.ErrAbortHandler) }
 
-func (l *link) ServeHTTP(w http.ResponseWriter, r *http.Request) {
+func (l *Link) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	if l.off.Load() {
 		hangUp()
 	}
@@ -143,7 +155,7 @@ func (l *link) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	}
 }
 
-func (l *link) forward(ctx context.Context, r *http.Request, body []byte) (*http.Response, error) {
+func (l *Link) forward(ctx context.Context, r *http.Request, body []byte) (*http.Response, error) {
 	u := *l.target.Load()
 	u.Path, u.RawPath, u.RawQuery = r.URL.Path, r.URL.RawPath, r.URL.RawQuery
 	req, err := http.NewRequestWithContext(ctx, r.Method, u.String(), bytes.NewReader(body))
