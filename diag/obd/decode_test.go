@@ -1,6 +1,7 @@
 package obd
 
 import (
+	"encoding/json"
 	"errors"
 	"fmt"
 	"math"
@@ -627,4 +628,22 @@ func TestDamage(t *testing.T) {
 			t.Errorf("%d notes, first %v", len(r.Notes), r.Notes[0])
 		}
 	})
+}
+
+func TestAResultComesBackFromJSON(t *testing.T) {
+	r := mustDecode(t, "7E8 03 41 13 33\n7E8 04 43 01 01 71\n7E8 04 41 14 5A 80\n7E8 05 42 02 00 01 71\n7E8 05 42 0C 00 1A F8")
+	b, err := json.Marshal(r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var back Result
+	if err := json.Unmarshal(b, &back); err != nil {
+		t.Fatal(err)
+	}
+	if !reflect.DeepEqual(&back, r) {
+		t.Errorf("got %+v, want %+v", back, r)
+	}
+	if err := json.Unmarshal([]byte(`{"layouts":[{"pid":"113"}]}`), &back); err == nil {
+		t.Error("three digits are no PID")
+	}
 }

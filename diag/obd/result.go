@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 )
 
@@ -20,6 +21,16 @@ func (p PID) String() string { return fmt.Sprintf("%02X", byte(p)) }
 
 // MarshalText writes the two hexadecimal digits.
 func (p PID) MarshalText() ([]byte, error) { return []byte(p.String()), nil }
+
+// UnmarshalText reads the two hexadecimal digits.
+func (p *PID) UnmarshalText(b []byte) error {
+	n, err := strconv.ParseUint(string(b), 16, 8)
+	if err != nil || len(b) != 2 {
+		return fmt.Errorf("%q is no PID; give two hexadecimal digits", b)
+	}
+	*p = PID(n)
+	return nil
+}
 
 // CodeStatus is the list a code stands in.
 type CodeStatus string
