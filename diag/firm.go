@@ -66,17 +66,14 @@ func (d *decision) levers() ([]knob, [][]lever) {
 	out := make([][]lever, n)
 	for h := range n {
 		hy := &d.hyps[h]
-		ids := make([]uint64, 0, 8)
 		for _, u := range hy.us {
 			p := w.units[u].place
-			ids = append(ids, uint64(p)+1)
 			out[h] = append(out[h], lever{turn(hash(uint64(p)+1), -1, func() string { return "how common this is: " + lower(w.places[p].ref.name()) }), 1})
 		}
 		for s := range w.sens {
 			for _, u := range w.sens[s].states[hy.st[s]].units {
 				p := w.sens[s].units[u].place
 				id := uint64(1+s)<<16 | uint64(p)
-				ids = append(ids, id)
 				out[h] = append(out[h], lever{turn(hash(id), -1, func() string { return "how common this is: " + lower(w.sens[s].places[p].ref.name()) }), 1})
 			}
 		}

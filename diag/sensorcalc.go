@@ -7,24 +7,23 @@ import (
 
 // sensorCalc weighs the states of one sensor.
 type sensorCalc struct {
-	s        int
-	w        *world
-	c        *calc
-	prior    []float64 // place, with the risk from history
-	classes  []class
-	classOf  []int // state
-	base     []float64
-	offset   float64 // taken out of base
-	fixed    []sensorFinding
-	touched  []sensorFinding // those that the context can move
-	rises    []rise          // the same, taken apart for speed
-	falls    []fall
-	levels   []*sensorFinding
-	touches  []bool // context place
-	memo     map[uint64]*sensorSum
-	lastKey  uint64
-	last     *sensorSum
-	unitCode [][]float64 // bank code channel, unit
+	s       int
+	w       *world
+	c       *calc
+	prior   []float64 // place, with the risk from history
+	classes []class
+	classOf []int // state
+	base    []float64
+	offset  float64 // taken out of base
+	fixed   []sensorFinding
+	touched []sensorFinding // those that the context can move
+	rises   []rise          // the same, taken apart for speed
+	falls   []fall
+	levels  []*sensorFinding
+	touches []bool // context place
+	memo    map[uint64]*sensorSum
+	lastKey uint64
+	last    *sensorSum
 }
 
 // rise is a code or an outcome that was seen: any cause can bring it about, and so

@@ -61,9 +61,6 @@ type sensorState struct {
 	units []int
 }
 
-// maxAtSensor is how many causes one sensor may have at once.
-const maxAtSensor = 2
-
 func newWorld(e *engine, v Vehicle) *world {
 	w := &world{engine: e, v: v, nb: v.Banks(), commonRear: -1}
 	for _, s := range v.Sensors {

@@ -50,7 +50,7 @@ func CoreNote(money string) string {
 	return "A deposit of " + money + " on old parts is charged by the supplier and returned with them. It is not in the sum above."
 }
 
-// Words about the lines a customer declined.
+// DeclinedHead stands above the lines a customer declined.
 const DeclinedHead = "Declined, and what that means"
 
 // DeclinedWords is a declined line with its consequence.

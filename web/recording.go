@@ -60,7 +60,6 @@ type reading struct {
 	file store.File
 	form form
 	view templates.MappingForm
-	keep string // the name to save the mapping under
 
 	guess    signal.Mapping
 	preview  signal.Preview

@@ -38,7 +38,6 @@ type answers struct {
 	offers []offer
 	layout []store.Sensor // the car's sensors as the car reports them; nil where they agree
 	change string
-	take   templates.TakeForm
 }
 
 // readAnswers decodes a file and works out what can be taken over.

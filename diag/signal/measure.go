@@ -279,39 +279,39 @@ func newMeasurement(m Mapping, opt Options) *measurement {
 	return f
 }
 
-func (f *measurement) sink(b *Block) error {
-	f.time(b)
-	for c, s := range f.surveys {
-		f.runs.each(b, c, func(t, v []float64, fresh bool) {
+func (p *measurement) sink(b *Block) error {
+	p.time(b)
+	for c, s := range p.surveys {
+		p.runs.each(b, c, func(t, v []float64, fresh bool) {
 			s.add(t, v, fresh)
-			if w := f.witnesses[c]; w != nil {
+			if w := p.witnesses[c]; w != nil {
 				w.add(t, v, fresh)
 			}
-			if l := f.lags[c]; l != nil {
+			if l := p.lags[c]; l != nil {
 				l.add(t, v)
 			}
-			if f.opt.Watch != nil {
-				f.opt.Watch(c, t, v, fresh)
+			if p.opt.Watch != nil {
+				p.opt.Watch(c, t, v, fresh)
 			}
 		})
 	}
-	for _, p := range f.pairs {
-		p.take(f.surveys[p.front].events, f.surveys[p.rear].events, b.Break)
+	for _, x := range p.pairs {
+		x.take(p.surveys[x.front].events, p.surveys[x.rear].events, b.Break)
 	}
-	if len(f.pairs) > 0 {
-		for _, s := range f.surveys {
+	if len(p.pairs) > 0 {
+		for _, s := range p.surveys {
 			s.events = s.events[:0]
 		}
 	}
-	if f.trims != nil {
-		f.trims.add(b)
+	if p.trims != nil {
+		p.trims.add(b)
 	}
 	return nil
 }
 
 // time looks at the steps of the clock.
-func (f *measurement) time(b *Block) {
-	prev, open, longest := f.prev, f.open && !b.Break, f.longest
+func (p *measurement) time(b *Block) {
+	prev, open, longest := p.prev, p.open && !b.Break, p.longest
 	repeats, moves := 0, 0
 	for i, t := range b.T {
 		if d := t - prev; !open {
@@ -319,7 +319,7 @@ func (f *measurement) time(b *Block) {
 		} else if d > 0 {
 			moves++
 			if i%4 == 0 || len(b.T) < 256 {
-				f.steps.add(d)
+				p.steps.add(d)
 			}
 			if d > longest {
 				longest = d
@@ -329,44 +329,44 @@ func (f *measurement) time(b *Block) {
 		}
 		prev = t
 	}
-	f.prev, f.open, f.longest = prev, open, longest
-	f.repeats += repeats
-	f.moves += moves
+	p.prev, p.open, p.longest = prev, open, longest
+	p.repeats += repeats
+	p.moves += moves
 }
 
 // end closes the first reading and times the 10-90 % transitions. It answers the
 // channels whose recording has to be read again for that.
-func (f *measurement) end() (again []int) {
-	if f.repeats*100 > f.moves {
-		f.clock = f.steps.median()
+func (p *measurement) end() (again []int) {
+	if p.repeats*100 > p.moves {
+		p.clock = p.steps.median()
 	}
-	for c, s := range f.surveys {
+	for c, s := range p.surveys {
 		s.close()
-		s.clock = f.clock
+		s.clock = p.clock
 		low, high := s.hist.states()
-		f.low, f.high = append(f.low, low), append(f.high, high)
+		p.low, p.high = append(p.low, low), append(p.high, high)
 		var x *timing
 		if s.voltage {
 			x = newTiming(low, high, s.noiseSD(), s.lim)
 		}
-		f.timings = append(f.timings, x)
+		p.timings = append(p.timings, x)
 		if x != nil && !s.bones.runs(&x.pass, x.add) {
 			again = append(again, c)
 		}
 		s.bones = nil
 	}
-	if f.trims != nil {
-		f.trims.end()
+	if p.trims != nil {
+		p.trims.end()
 	}
 	return again
 }
 
 // again times the transitions of the channels given from the recording itself.
-func (f *measurement) again(channels []int) func(*Block) error {
-	f.runs = runs{}
+func (p *measurement) again(channels []int) func(*Block) error {
+	p.runs = runs{}
 	return func(b *Block) error {
 		for _, c := range channels {
-			f.runs.each(b, c, f.timings[c].add)
+			p.runs.each(b, c, p.timings[c].add)
 		}
 		return nil
 	}
