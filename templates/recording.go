@@ -232,7 +232,7 @@ func ForcedMixtureField() Field {
 
 // ForcedAtField asks when.
 func ForcedAtField() Field {
-	return Field{Name: "at", Label: "at", Unit: "s", Mode: "decimal", Hint: "On the recording's own clock."}
+	return Field{Name: "at", Label: "Made at", Unit: "s", Mode: "decimal", Hint: "On the recording's own clock."}
 }
 
 // ColdField asks when the cold engine was started.

@@ -246,6 +246,9 @@ func FuelStatusWord(s string) string {
 	return "not stated"
 }
 
+// StateChosenBelow stands for the engine state that the form asks for.
+const StateChosenBelow = "the speed chosen below"
+
 // Facts of an answer.
 const (
 	FactLines    = "Lines"

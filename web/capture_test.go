@@ -98,7 +98,7 @@ func cmpOr(errs ...error) error {
 
 // fields reads the form of a page that posts to an address, as a browser would send
 // it untouched.
-func (a answer) fields(t *testing.T, action string) url.Values {
+func (a answer) fields(t testing.TB, action string) url.Values {
 	t.Helper()
 	i := strings.Index(a.body, `action="`+action+`"`)
 	if i < 0 {

@@ -33,7 +33,7 @@ func row(name string, r signal.Reading) templates.MeasureRow {
 	if r.AtLeast {
 		m.Value = "≥ " + m.Value
 	}
-	if unit != "" {
+	if unit != "" && unit != "1" {
 		m.Value += "\u00a0" + unit
 	}
 	m.Count = thousands(int64(r.N))

@@ -157,6 +157,9 @@ func (a *answers) offer() {
 	add := func(e diag.Entry) {
 		e = rounded(e)
 		ev := a.d.evidence(e)
+		if e.State != "" {
+			ev.State = templates.StateChosenBelow
+		}
 		o := offer{entry: e, what: templates.Statement(ev)}
 		if e.Bank > 0 {
 			o.what = templates.Upper(templates.SpotWords(ev.Spot)) + ". " + o.what
@@ -192,7 +195,7 @@ func (a *answers) offer() {
 	}
 	rpm, haveRPM := a.dec.Find(obd.EngineSpeed, 0, 0)
 	air, haveAir := a.dec.Find(obd.Airflow, 0, 0)
-	if haveRPM && haveAir && rpm.Last >= 100 && a.state.Value == "idle" {
+	if haveRPM && haveAir && rpm.Last >= 100 && rpm.Last < 1100 { // a warm idle, the only speed judged without full throttle
 		e := diag.Entry{Kind: diag.KindAirflow, RPM: new(rpm.Last), GPerS: new(air.Last)}
 		if t, ok := a.dec.Find(obd.IntakeAirC, 0, 0); ok {
 			e.IntakeC = new(t.Last)

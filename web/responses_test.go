@@ -42,7 +42,7 @@ func TestWhatTheCarAnswered(t *testing.T) {
 	}
 	file := strings.Split(sent.location, "?")[0]
 	page := b.get(sent.location).want(t, 200, "P0171", "P0174", "No permanent codes.", answeredVIN, "The car's own VIN was not known here", "Lamp on, one code stored",
-		"Freeze frame 0, kept when P0171 was set", "1726\u00a0rpm", "bank 1, position 1", "Written down here, not reported", "add", "Correct the car's sensors", "NO DATA")
+		"Freeze frame 0, kept when P0171 was set", "1726\u00a0rpm", "bank 1, position 1", "Written down here, not reported", "Trims at the speed chosen below", "Correct the car's sensors", "NO DATA")
 	sound(t, "responses", page.body)
 	for _, e := range r.entriesOf(job) {
 		if e.Source != store.Told {
@@ -136,7 +136,7 @@ func TestAnswersOverTimeBecomeACapture(t *testing.T) {
 		fmt.Fprintf(&text, "(%.3f) can0 7E8#0441%s%s80000000\n", 1700000000+float64(i)/10, "14", hex.EncodeToString([]byte{byte(v)}))
 	}
 	sent := b.sendFile(job, "", "drive.log", strings.NewReader(text.String())).want(t, 303)
-	page := b.get(sent.location).want(t, 200, "Sensor voltage", "Measured", "Bank 1, position 1. Signal at idle")
+	page := b.get(sent.location).want(t, 200, "Sensor voltage", "Measured", "Bank 1, position 1. Signal at the speed chosen below")
 	page.svg(t)
 	file := strings.Split(sent.location, "?")[0]
 	kept := b.post(file+"/take", page.fields(t, file+"/take")).want(t, 303)

@@ -250,6 +250,16 @@ func (p *Page) Fill(label, value string) {
 	}
 }
 
+// Choose picks a file in the field with a label.
+func (p *Page) Choose(label, file string) {
+	p.t.Helper()
+	ok := Eval[bool](p, fmt.Sprintf(`(({pick, mark}) => { const l = pick("label", %s); return mark(l && document.getElementById(l.htmlFor)); })(%s)`, quote(label), js))
+	if !ok {
+		p.t.Fatalf("there is no field %q\n%s", label, p.short())
+	}
+	p.do("choosing "+file, chromedp.SetUploadFiles(chromedp.CSS("[data-pick]"), []string{file}))
+}
+
 // Text is what a person reads on the page.
 func (p *Page) Text() string {
 	p.t.Helper()
