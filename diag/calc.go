@@ -182,7 +182,7 @@ type lambdaChannel struct {
 	table   *table
 }
 
-func (w *world) newLambdaTable(xs []float64, state int, unlearned bool) *table {
+func (w *world) newLambdaTable(xs, us []float64, state int, unlearned bool) *table {
 	good := w.m.Quantities[w.quantity["lambda.tailpipe"]]
 	mean, sd := good.Mean, good.SD
 	if unlearned {
@@ -192,9 +192,9 @@ func (w *world) newLambdaTable(xs []float64, state int, unlearned bool) *table {
 		mean, sd = -9, 6 // full load runs rich on purpose, by how much the maker decides
 	}
 	return newTable(-40, 45, 0.25, 1, 10, func(dev, spread float64) float64 {
-		s := math.Sqrt(sd*sd + spread*spread)
 		lik := 1.0
-		for _, x := range xs {
+		for i, x := range xs {
+			s := math.Sqrt(sd*sd + spread*spread + us[i]*us[i])
 			lik *= power((1-w.wild)*heavy((x-dev-mean)/s)*sd/s/heavy(0)+w.wild*sd/100, 1/float64(len(xs)))
 		}
 		return lik
@@ -281,7 +281,7 @@ func newCalc(ev *evidence) *calc {
 			}
 			c.codes = append(c.codes, ch)
 		case fLambda:
-			c.lambdas = append(c.lambdas, lambdaChannel{i, f.state, w.newLambdaTable(f.xs, f.state, ev.unlearned)})
+			c.lambdas = append(c.lambdas, lambdaChannel{i, f.state, w.newLambdaTable(f.xs, f.us, f.state, ev.unlearned)})
 		case fProof:
 			c.proof = f
 		}

@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"crosscount/diag/chem"
 	"crosscount/diag/model"
 	"crosscount/diag/obd"
 )
@@ -25,6 +26,7 @@ type finding struct {
 	xs    []float64
 	pow   []float64 // of each reading
 	state int       // fLambda
+	us    []float64 // fLambda: standard uncertainty of each reading, %
 	said  int       // fRemark
 	bad   bool      // fProof: failed
 }
@@ -219,7 +221,7 @@ func (w *world) collectOne(c *collector, i int, e Entry) {
 	case KindGas:
 		w.collectGas(c, i, e)
 	case KindLambda:
-		w.collectLambda(c, i, e.State, *e.Value)
+		w.collectLambda(c, i, e.State, chem.Estimate{Lambda: *e.Value})
 	case KindFuelPressure:
 		if e.KPa != nil && e.KPaLow != nil {
 			lo, hi := *e.KPaLow, *e.KPaHigh
@@ -342,11 +344,12 @@ func (w *world) onScale(q int, x float64) float64 {
 	return math.Log(min(max(x, mq.Lo), mq.Hi))
 }
 
-func (w *world) collectLambda(c *collector, i int, state string, lambda float64) {
+func (w *world) collectLambda(c *collector, i int, state string, lambda chem.Estimate) {
 	s := slices.Index(States, state)
 	f := c.at(findKey{kind: fLambda, state: s, sensor: -1, bank: -1})
 	f.entries = append(f.entries, i)
-	f.xs = append(f.xs, 100*(lambda-1))
+	f.xs = append(f.xs, 100*(lambda.Lambda-1))
+	f.us = append(f.us, 100*lambda.U)
 }
 
 func (w *world) collectGas(c *collector, i int, e Entry) {
@@ -357,11 +360,19 @@ func (w *world) collectGas(c *collector, i int, e Entry) {
 		f.xs = append(f.xs, w.onScale(q, x))
 	}
 	if e.COPct != nil && e.CO2Pct != nil && e.O2Pct != nil && *e.COPct+*e.CO2Pct > 1 {
-		hc := 0.0
+		g := chem.Gas{CO: *e.COPct, CO2: *e.CO2Pct, O2: *e.O2Pct}
 		if e.HCPpm != nil {
-			hc = *e.HCPpm
+			g.HC = *e.HCPpm
 		}
-		w.collectLambda(c, i, e.State, brettschneider(*e.COPct, *e.CO2Pct, *e.O2Pct, hc, 0))
+		if e.NOxPpm != nil {
+			g.NOx = *e.NOxPpm
+		}
+		// A shop's analyser is of class I at best (OIML R 99).
+		if lambda, err := chem.Brettschneider.Measure(g, chem.ClassI); err == nil {
+			w.collectLambda(c, i, e.State, lambda)
+		} else {
+			c.ev.skip(i, "No lambda follows from this gas: "+err.Error()+".")
+		}
 	}
 	if e.HCPpm != nil && e.State != "load" {
 		// Less than a sound car shows is no better than sound.
@@ -371,13 +382,6 @@ func (w *world) collectGas(c *collector, i int, e Entry) {
 		// A warm converter leaves no CO beside oxygen that could burn it.
 		number("gas.unburnt", max(min(*e.COPct, 2**e.O2Pct), 0.05))
 	}
-}
-
-func brettschneider(co, co2, o2, hcPpm, noPpm float64) float64 {
-	const hcv, ocv, k, k1 = 1.7261, 0.0176, 3.5, 6
-	hc, no := hcPpm/1e4, noPpm/1e4
-	num := co2 + co/2 + o2 + no/2 + (hcv/4*k/(k+co/max(co2, 1e-9))-ocv/2)*(co2+co)
-	return num / ((1 + hcv/4 - ocv/2) * (co2 + co + k1*hc))
 }
 
 // expectedAirflow is what the engine must breathe in g/s, 0 where nothing says:
@@ -401,8 +405,11 @@ func (w *world) expectedAirflow(e Entry) float64 {
 	if e.BaroKPa != nil {
 		kpa = *e.BaroKPa
 	}
-	density := kpa * 1000 / (287.05 * (celsius + 273.15)) // kg/m3 = g/l
-	return w.v.DisplacementL * *e.RPM / 120 * density * ve
+	want, err := chem.Intake{DisplacementL: w.v.DisplacementL, RPM: *e.RPM, Celsius: celsius, KPa: kpa}.Airflow(ve)
+	if err != nil {
+		return 0
+	}
+	return want
 }
 
 // speedFamily and levelFamily are quantities of a sensor that rise and fall
