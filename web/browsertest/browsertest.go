@@ -183,33 +183,42 @@ func (p *Page) mark(selector, text string) bool {
 	return Eval[bool](p, fmt.Sprintf(`(({pick, mark}) => mark(pick(%s, %s)))(%s)`, quote(selector), quote(text), js))
 }
 
-func (p *Page) press(what string) {
+// press presses what carries a text. A live page may be drawn anew between finding
+// and pressing, which loses the mark; then it is found again.
+func (p *Page) press(selector, text string) {
 	p.t.Helper()
 	hit := chromedp.Click(chromedp.CSS("[data-pick]"))
 	if p.size.Touch {
 		hit = chromedp.Tap(chromedp.CSS("[data-pick]"))
 	}
-	p.do(what, hit)
+	for end := time.Now().Add(patience); ; {
+		if !p.mark(selector, text) {
+			p.t.Fatalf("there is nothing to press that says %q\n%s", text, p.short())
+		}
+		ctx, cancel := context.WithTimeout(p.ctx, patience/3)
+		err := chromedp.Do(ctx, hit)
+		cancel()
+		if err == nil {
+			return
+		}
+		if time.Now().After(end) {
+			p.t.Fatalf("pressing %s: %v\n%s", text, err, p.short())
+		}
+	}
 }
 
 // Press presses what carries a text: a link, a button, the head of a folded part, a
 // choice. It does not wait for a new page.
 func (p *Page) Press(text string) {
 	p.t.Helper()
-	if !p.mark("a, button, summary, label", text) {
-		p.t.Fatalf("there is nothing to press that says %q\n%s", text, p.short())
-	}
-	p.press("pressing " + text)
+	p.press("a, button, summary, label", text)
 }
 
 // Send presses a link or button and waits for the page it leads to.
 func (p *Page) Send(text string) {
 	p.t.Helper()
 	Eval[bool](p, `window.beforeSend = true`)
-	if !p.mark("a, button", text) {
-		p.t.Fatalf("there is no link or button that says %q\n%s", text, p.short())
-	}
-	p.press("pressing " + text)
+	p.press("a, button", text)
 	p.waitNew(text)
 }
 
