@@ -279,7 +279,7 @@ func finder(p Page) templ.Component {
 		}
 		ctx = templ.InitializeContext(ctx)
 		ctx = templ.ClearChildren(ctx)
-		templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 17, "<form class=\"find\" method=\"get\" action=\"/search\" role=\"search\"><label class=\"hush\" for=\"find-job\">Find a job by anything</label> <input id=\"find-job\" name=\"q\" type=\"search\" value=\"")
+		templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 17, "<form class=\"find\" method=\"get\" action=\"/search\" role=\"search\" aria-label=\"Whole shop\"><label class=\"hush\" for=\"find-job\">Find a job by anything</label> <input id=\"find-job\" name=\"q\" type=\"search\" value=\"")
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}

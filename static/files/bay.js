@@ -54,7 +54,9 @@ async function showScreen() {
 		if (a.hash === "#" + under) a.setAttribute("aria-current", "page");
 		else a.removeAttribute("aria-current");
 	}
-	hidePad();
+	clearTimeout(going);
+	box = null;
+	pad.hidden = true; // the tap that led here is over
 	document.body.classList.remove("padded");
 	for (const slot of screen.querySelectorAll(".slot")) {
 		const form = dress(slot);
@@ -108,7 +110,7 @@ document.addEventListener("focusin", (event) => {
 		pad.hidden = false;
 		document.body.classList.add("padded");
 		box.scrollIntoView({ block: "center" });
-	} else if (!event.target.closest?.("#pad")) hidePad();
+	} else if (box && !event.target.closest?.("#pad")) hidePad();
 });
 
 function type(text) {

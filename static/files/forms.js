@@ -115,7 +115,10 @@ const states = { waiting: "waits for the network", arrived: "arrived", refused: 
 
 // show puts an item on the page: at the end of the log, or at the line that it withdraws.
 export function show(item) {
-	for (const old of document.querySelectorAll(`[data-item="${item.id}"]`)) old.remove();
+	const there = [...document.querySelectorAll(`[data-item="${item.id}"]`)];
+	// What stands there already stays as it is: a finger may be on its way to it.
+	if (there.length && there.every((li) => li.classList.contains(item.state)) && item.state !== "arrived") return;
+	for (const old of there) old.remove();
 	const logs = document.querySelectorAll("[data-log]");
 	for (const log of logs) {
 		if (Number(log.dataset.log) !== item.job) continue;

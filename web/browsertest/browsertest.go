@@ -16,6 +16,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/chromedp"
@@ -148,6 +149,32 @@ func (p *Page) Reload() {
 	Eval[bool](p, `window.beforeSend = true`)
 	Eval[bool](p, `(location.reload(), true)`)
 	p.waitNew("reload")
+}
+
+// Forget empties the browser's caches and removes the service worker; cookies stay.
+func (p *Page) Forget() {
+	p.t.Helper()
+	Wait[bool](p, `(async () => {
+		for (const r of await navigator.serviceWorker.getRegistrations()) await r.unregister();
+		for (const k of await caches.keys()) await caches.delete(k);
+		return true;
+	})()`)
+	p.do("going away", chromedp.Navigate("about:blank"))
+	p.do("emptying the cache", chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
+		_, err := chromedp.Call(ctx, network.ClearBrowserCache, cdp.Empty{})
+		return err
+	}))
+}
+
+// Tabs presses the tab key at most most times, until an expression says that it is done.
+func (p *Page) Tabs(most int, done string) {
+	p.t.Helper()
+	for range most {
+		p.do("the tab key", chromedp.KeyEvent("\t"))
+		if Eval[bool](p, done) {
+			return
+		}
+	}
 }
 
 // Path is where the page is.
@@ -290,27 +317,6 @@ func (p *Page) Until(what string, is func() bool) {
 		}
 	}
 	p.t.Fatalf("never: %s\n%s", what, p.short())
-}
-
-// Slow gives the page a network of so many bits per second and ms there and back; 0
-// bits per second is as fast as it goes.
-func (p *Page) Slow(bitsPerSecond, roundTripMs float64) {
-	p.t.Helper()
-	bytes := bitsPerSecond / 8
-	if bytes == 0 {
-		bytes = -1
-	}
-	p.do("setting the network", chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
-		if _, err := chromedp.Call(ctx, network.Enable, network.EnableParams{}); err != nil {
-			return err
-		}
-		if _, err := chromedp.Call(ctx, network.EmulateNetworkConditionsByRule, network.EmulateNetworkConditionsByRuleParams{
-			MatchedNetworkConditions: []*network.Conditions{{Latency: roundTripMs, DownloadThroughput: bytes, UploadThroughput: bytes}},
-		}); err != nil {
-			return err
-		}
-		return nil
-	}))
 }
 
 // SlowProcessor makes the page's processor so many times slower.

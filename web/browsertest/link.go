@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"math/rand/v2"
+	"net"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
@@ -25,6 +26,10 @@ type Link struct {
 	bad    atomic.Bool
 	off    atomic.Bool
 
+	pace  atomic.Int64 // bytes a second; 0 is as fast as it goes
+	round atomic.Int64 // nanoseconds there and back
+	wire  sync.Mutex   // one byte after the other, whichever answer it is of
+
 	mu     sync.Mutex
 	random *rand.Rand
 	cancel []context.CancelFunc // of requests under way
@@ -37,7 +42,11 @@ func NewLink(t testing.TB, to string, seed uint64) *Link {
 	t.Helper()
 	l := &Link{t: t, random: rand.New(rand.NewPCG(seed, 1))}
 	l.To(to)
-	srv := httptest.NewServer(l)
+	srv := httptest.NewUnstartedServer(l)
+	srv.Config.ConnContext = func(ctx context.Context, _ net.Conn) context.Context {
+		return context.WithValue(ctx, freshKey{}, new(atomic.Bool))
+	}
+	srv.Start()
 	l.URL = srv.URL
 	t.Cleanup(func() {
 		l.Cut()
@@ -70,6 +79,33 @@ func (l *Link) Cut() {
 // Mend lets everything through again.
 func (l *Link) Mend() { l.off.Store(false) }
 
+// Slow gives the link a rate and a time there and back. A new connection costs one more
+// round trip, as TCP's handshake does.
+func (l *Link) Slow(bitsPerSecond float64, round time.Duration) {
+	l.pace.Store(int64(bitsPerSecond / 8))
+	l.round.Store(int64(round))
+}
+
+type freshKey struct{}
+
+// travel lets a request and the head of its answer take their time.
+func (l *Link) travel(ctx context.Context) {
+	round := time.Duration(l.round.Load())
+	if used, ok := ctx.Value(freshKey{}).(*atomic.Bool); ok && !used.Swap(true) {
+		round *= 2
+	}
+	time.Sleep(round)
+}
+
+// carry lets n bytes take their time.
+func (l *Link) carry(n int) {
+	if pace := l.pace.Load(); pace > 0 {
+		l.wire.Lock()
+		defer l.wire.Unlock()
+		time.Sleep(time.Duration(n) * time.Second / time.Duration(pace))
+	}
+}
+
 // Bad gives the link its bad moods, or takes them away.
 func (l *Link) Bad(bad bool) { l.bad.Store(bad) }
 
@@ -97,6 +133,7 @@ func (l *Link) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	l.mu.Lock()
 	l.cancel = append(l.cancel, cancel)
 	l.mu.Unlock()
+	l.travel(r.Context())
 	body, err := io.ReadAll(r.Body)
 	if err != nil {
 		hangUp()
@@ -137,10 +174,11 @@ func (l *Link) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	}
 	w.WriteHeader(res.StatusCode)
 	out := http.NewResponseController(w)
-	buf := make([]byte, 32<<10)
+	buf := make([]byte, 4<<10)
 	for {
 		n, err := res.Body.Read(buf)
 		if n > 0 {
+			l.carry(n)
 			if _, err := w.Write(buf[:n]); err != nil {
 				return
 			}

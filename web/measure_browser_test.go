@@ -1,0 +1,127 @@
+package web
+
+import (
+	"fmt"
+	"os"
+	"strings"
+	"testing"
+	"time"
+
+	"crosscount/diag"
+	"crosscount/store"
+	"crosscount/web/browsertest"
+)
+
+// everyPage lists a page of each sort, for an owner.
+func everyPage(job int64) []string {
+	j := fmt.Sprintf("/jobs/%d", job)
+	return []string{"/", "/jobs/new", j, j + "?add=trim", j + "/bay", j + "/bay#all", j + "/bay#write", j + "/bay#log", j + "/bay#plan", j + "/bay#tips",
+		j + "/bay#sensors", j + "/bay#t-signal_capture", j + "/bay#f-trim", j + "/sensor/1-1", j + "/photos", "/tablet", "/vehicles/1", "/lookback",
+		"/people", "/shop", "/me"}
+}
+
+// TestAccessible runs axe-core on every page, light and dark. AXE_JS names its file.
+func TestAccessible(t *testing.T) {
+	path := os.Getenv("AXE_JS")
+	if path == "" {
+		const say = "NO AXE: AXE_JS names no axe.min.js, so the pages were not checked for accessibility"
+		if os.Getenv("CI") == "true" {
+			t.Fatal(say)
+		}
+		t.Skip(say)
+	}
+	axe, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := newRig(t)
+	job := r.job("P0171")
+	r.entry(job, diag.Entry{Kind: diag.KindTrim, Bank: 1, State: "idle", ShortPct: new(8.0), LongPct: new(14.0)})
+	p := browsertest.Open(t, r.site.URL, browsertest.Tablet)
+	check := func(page, mode string) {
+		t.Helper()
+		browsertest.Eval[bool](p, string(axe)+"; true")
+		for _, v := range browsertest.Wait[[]string](p, `axe.run(document, { resultTypes: ["violations"] }).then((r) => r.violations.map((v) =>
+			v.id + " (" + v.impact + "): " + v.nodes.slice(0, 3).map((n) => n.html.slice(0, 160) + " " + n.any.map((a) => a.message).join(" ").slice(0, 160)).join(" | ")))`) {
+			t.Errorf("%s, %s: %s", page, mode, v)
+		}
+	}
+	p.Go("/login")
+	check("/login", "light")
+	logInAt(p, r.people[store.Owner].Login)
+	for _, dark := range []bool{false, true} {
+		p.Dark(dark)
+		for _, page := range everyPage(job) {
+			p.Go("/healthz") // so that an address with another # is loaded anew
+			p.Go(page)
+			check(page, map[bool]string{false: "light", true: "dark"}[dark])
+		}
+	}
+}
+
+// TestKeyboard tabs through every page: everything that can be used is reached, and
+// seen when it is.
+func TestKeyboard(t *testing.T) {
+	r := newRig(t)
+	job := r.job("P0171")
+	p := browsertest.Open(t, r.site.URL, browsertest.Desk)
+	logInAt(p, r.people[store.Owner].Login)
+	for _, page := range everyPage(job) {
+		p.Go("/healthz")
+		p.Go(page)
+		missed := browsertest.Eval[[]string](p, `(() => {
+			window.reached = new Set(); window.unseen = []; window.ends = 0;
+			document.activeElement?.blur();
+			return [];
+		})()`)
+		p.Tabs(400, `(() => {
+			const e = document.activeElement;
+			if (e === document.body || window.reached.has(e)) return e === document.body && ++window.ends > 2;
+			window.reached.add(e);
+			const s = getComputedStyle(e), l = getComputedStyle(e.closest("label") ?? e);
+			if (s.outlineStyle === "none" && l.outlineStyle === "none") window.unseen.push(e.outerHTML.slice(0, 120));
+			return false;
+		})()`)
+		missed = browsertest.Eval[[]string](p, `[...document.querySelectorAll("a[href], button, input, select, textarea, summary")]
+			.filter((e) => e.checkVisibility({ visibilityProperty: true }) && !e.disabled && e.type !== "hidden" && e.tabIndex >= 0)
+			.filter((e) => e.type !== "radio" || ![...document.getElementsByName(e.name)].some((o) => window.reached.has(o)))
+			.filter((e) => !window.reached.has(e)).map((e) => e.outerHTML.slice(0, 120))`)
+		if len(missed) > 0 {
+			t.Errorf("%s: not reached by the tab key: %s", page, strings.Join(missed, "\n"))
+		}
+		if unseen := browsertest.Eval[[]string](p, `window.unseen`); len(unseen) > 0 {
+			t.Errorf("%s: reached, but nothing shows it: %s", page, strings.Join(unseen, "\n"))
+		}
+	}
+}
+
+// TestFirstLoad measures a first visit to a job on a poor line and a slow tablet. The
+// bytes are held to their bound; the times are told, since they are the machine's too.
+func TestFirstLoad(t *testing.T) {
+	r := newRig(t)
+	job := r.job("P0171")
+	for b := range 2 {
+		r.entry(job, diag.Entry{Kind: diag.KindTrim, Bank: b + 1, State: "idle", ShortPct: new(8.0), LongPct: new(14.0)})
+	}
+	for _, path := range []string{fmt.Sprintf("/jobs/%d", job), fmt.Sprintf("/jobs/%d/bay", job)} {
+		p, l := r.tablet(t, browsertest.Tablet, store.Technician)
+		p.Forget()
+		l.Slow(1.6e6, 150*time.Millisecond)
+		p.SlowProcessor(4)
+		p.Go(path)
+		got := browsertest.Eval[[]float64](p, `(() => {
+			const n = performance.getEntriesByType("navigation")[0];
+			const parts = performance.getEntriesByType("resource").filter((r) => !/\/sw\.js|news|icon|manifest/.test(r.name));
+			const paint = performance.getEntriesByName("first-contentful-paint")[0]?.startTime ?? 0;
+			return [n.transferSize + parts.reduce((s, r) => s + r.transferSize, 0), n.domInteractive, n.domContentLoadedEventEnd, paint, n.transferSize, n.responseStart, parts.filter((r) => r.transferSize > 0).length];
+		})()`)
+		t.Logf("%s: %.1f kB (page %.1f kB), first byte %.0f ms, first paint %.0f ms, interactive %.0f ms, scripts done %.0f ms", path,
+			got[0]/1000, got[4]/1000, got[5], got[3], got[1], got[2])
+		if got[6] < 5 {
+			t.Errorf("%s: only %.0f files came over the line: this was no first load", path, got[6])
+		}
+		if got[0] > 60*1024 {
+			t.Errorf("%s: %.0f bytes, want at most 60 KiB", path, got[0])
+		}
+	}
+}
