@@ -109,6 +109,10 @@ func TestFirstLoad(t *testing.T) {
 		l.Slow(1.6e6, 150*time.Millisecond)
 		p.SlowProcessor(4)
 		p.Go(path)
+		p.UntilJS(`document.readyState === "complete" && performance.getEntriesByType("navigation")[0].loadEventEnd > 0`)
+		if browsertest.Eval[bool](p, `performance.getEntriesByType("navigation")[0].workerStart > 0`) {
+			t.Fatal("the service worker answered: this was no first load")
+		}
 		got := browsertest.Eval[[]float64](p, `(() => {
 			const n = performance.getEntriesByType("navigation")[0];
 			const parts = performance.getEntriesByType("resource").filter((r) => !/\/sw\.js|news|icon|manifest/.test(r.name));

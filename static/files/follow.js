@@ -18,8 +18,10 @@ function busyWith(part) {
 }
 
 // swap puts the new part in place and leaves open what was open.
+// Ids made for forms differ from one drawing to the next and change nothing.
+const bare = (part) => part.innerHTML.replace(/value="[0-9a-f]{8}-[0-9a-f-]{27}"/g, "");
 function swap(old, fresh) {
-	if (old.innerHTML === fresh.innerHTML || busyWith(old)) return;
+	if (bare(old) === bare(fresh) || busyWith(old)) return;
 	const open = new Set([...old.querySelectorAll("details[open] > summary")].map((s) => s.textContent));
 	const focus = old.contains(document.activeElement) ? document.activeElement.textContent : null;
 	for (const s of fresh.querySelectorAll("details > summary")) if (open.has(s.textContent)) s.parentElement.open = true;

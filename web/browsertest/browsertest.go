@@ -154,7 +154,9 @@ func (p *Page) Reload() {
 // Forget empties the browser's caches and removes the service worker; cookies stay.
 func (p *Page) Forget() {
 	p.t.Helper()
+	// The worker may still be on its way in; it is let in before it is sent away.
 	Wait[bool](p, `(async () => {
+		await navigator.serviceWorker.ready;
 		for (const r of await navigator.serviceWorker.getRegistrations()) await r.unregister();
 		for (const k of await caches.keys()) await caches.delete(k);
 		return true;
