@@ -7,7 +7,6 @@ import (
 	"slices"
 
 	"crosscount/diag/model"
-	"crosscount/diag/plan"
 )
 
 // Engine is the version of the reasoning and of its model, stored with a verdict.
@@ -19,7 +18,7 @@ func Decide(c Case) (Decision, error) {
 	if err := c.Check().err(); err != nil {
 		return Decision{}, err
 	}
-	return trade().decide(c, nil)
+	return trade().decide(c, nil), nil
 }
 
 // decision is the working state of one Decide.
@@ -34,8 +33,8 @@ type decision struct {
 	costs  Costs
 }
 
-// weigh reckons with a case and plans, written down to a depth.
-func (e *engine) weigh(c Case, depth int, out []Exclusion) (*decision, plan.Result, error) {
+// weigh reckons with a case and lays it out for planning.
+func (e *engine) weigh(c Case, out []Exclusion) *decision {
 	c, from := canonicalOrder(c)
 	w := newWorld(e, c.Vehicle)
 	d := &decision{c: newCalc(w.collect(c.Evidence)), from: from, costs: c.Costs}
@@ -48,30 +47,27 @@ func (e *engine) weigh(c Case, depth int, out []Exclusion) (*decision, plan.Resu
 		d.c.likelihoods(&d.hyps[i], d.lik[i])
 	}
 	for s := range w.sens {
-		d.direct = append(d.direct, d.c.directEvidence(s))
+		d.direct = append(d.direct, d.directEvidence(s))
 	}
 	d.pr = d.c.newProspect(d.b, d.hyps, c.Costs)
-	d.pr.state(d.direct, d.excluded)
-	res, err := plan.Solve(&d.pr.problem, plan.Options{Budget: planBudget, Depth: depth})
-	return d, res, err
+	d.pr.state(d.direct, d.missingFor)
+	return d
 }
 
-func (e *engine) decide(c Case, without []Exclusion) (Decision, error) {
-	d, res, err := e.weigh(c, 3, without)
-	if err != nil {
-		return Decision{}, err
-	}
+func (e *engine) decide(c Case, without []Exclusion) Decision {
+	d := e.weigh(c, without)
 	out := Decision{Engine: Engine, LeftOut: d.b.leftOut, Causes: d.causes(), Together: d.combinations(), Plan: []PlanStep{}}
-	out.Verdict, out.Next = d.judge(res)
-	if out.Next != nil {
-		out.Plan = d.steps(res.Plan)
+	var total float64
+	out.Verdict, out.Next, out.Plan, total = d.judge(moment{})
+	if out.Plan == nil {
+		out.Plan = []PlanStep{}
 	}
-	out.Costs = d.costView(res.Total)
+	out.Costs = d.costView(total)
 	for _, n := range d.c.ev.unused {
 		out.Notes = append(out.Notes, Note{d.given(n.Entries), n.Say})
 	}
 	out.Notes = append(out.Notes, d.contradictions()...)
-	return out, nil
+	return out
 }
 
 // given turns indices of canonical entries into those of the case as given.
@@ -155,51 +151,69 @@ func (d *decision) combinations() []Combination {
 }
 
 // directEvidence tells whether what was measured and seen on the sensor and its
-// circuit, codes apart, speaks for a cause that a new sensor mends: three to one or
-// more against the other states of the sensor.
-func (c *calc) directEvidence(s int) bool {
-	w := c.w
-	sw := &w.sens[s]
-	sc := &c.sensors[s]
+// circuit, codes apart, speaks for a cause that a new sensor mends and that is likely:
+// all of it together does, and it or one finding of it does so three to one or more.
+func (d *decision) directEvidence(s int) bool {
+	c := d.c
 	var list []*sensorFinding
-	for _, l := range [][]sensorFinding{sc.fixed, sc.touched} {
+	for _, l := range [][]sensorFinding{c.sensors[s].fixed, c.sensors[s].touched} {
 		for i := range l {
 			if l[i].f.kind != fSensorCode {
 				list = append(list, &l[i])
 			}
 		}
 	}
-	if len(list) == 0 {
-		return false
+	sw := &c.w.sens[s]
+	for p := range sw.places {
+		if !sw.places[p].k.Part || d.b.smarg[s][p] < 0.1 || len(list) == 0 {
+			continue
+		}
+		all := c.partRatio(s, p, list)
+		best := all
+		for i := range list {
+			best = max(best, c.partRatio(s, p, list[i:i+1]))
+		}
+		if all > 1 && best > 3 {
+			return true
+		}
 	}
+	return false
+}
+
+// partRatio is the likelihood ratio of findings at a sensor for one cause against all
+// states of it that want no new part.
+func (c *calc) partRatio(s, place int, list []*sensorFinding) float64 {
+	sw, sc := &c.w.sens[s], &c.sensors[s]
 	var with, without, pw, po float64
 	for st := range sw.states {
-		lg, prior, part := 0.0, 1.0, false
+		lg, prior, part, it := 0.0, 1.0, false, false
 		for _, u := range sw.states[st].units {
 			p := sw.units[u].place
 			prior *= sw.units[u].chance * sc.prior[p] / (1 - sc.prior[p])
 			part = part || sw.places[p].k.Part
+			it = it || p == place
+		}
+		if part && !it {
+			continue
 		}
 		for _, f := range list {
 			lg += math.Log(f.likelihood(sw.states[st].units, nil))
 		}
 		x := prior * math.Exp(max(lg, -600))
-		if part {
+		if it {
 			with, pw = with+x, pw+prior
 		} else {
 			without, po = without+x, po+prior
 		}
 	}
-	return pw > 0 && with/pw > 3*without/po
+	if pw == 0 || without == 0 {
+		return 0
+	}
+	return with / pw / (without / po)
 }
 
-// excluded tells whether what imitates a worn converter has been ruled out at a
-// bank: an exhaust leak, misfire, and a slow front sensor.
-func (d *decision) excluded(bank int) bool {
-	return d.missingFor(bank) == ""
-}
-
-// missingFor names the test that a verdict on a bank's converter still wants.
+// missingFor names the test that a verdict on a bank's converter still wants, so that
+// what imitates a worn one is ruled out: an exhaust leak, misfire, a slow front sensor.
 func (d *decision) missingFor(bank int) string {
 	c, w := d.c, d.c.w
 	looked := func(id string, b int) bool { return c.looked(w.test[id], -1, b) }
@@ -255,54 +269,137 @@ func (pr *prospect) present(m int) float64 {
 	return pr.maskP(func(mask uint64) bool { return mask&bit != 0 })
 }
 
-// sureEnough is the probability of a fault at which its mending is a verdict; below
-// it, and as long as there is something left to ask, the verdict stays open.
-const sureEnough = 0.6
+// The probabilities of a fault at which its mending can be a verdict: of a sensor that
+// is to be renewed, and of other work, which is cheaper to try than to go on asking
+// when nothing that is left tells more than it costs.
+const (
+	sureEnough   = 0.6
+	likelyEnough = 0.3
+)
 
-// judge turns the planner's first step into verdict and next test.
-func (d *decision) judge(res plan.Result) (Verdict, *NextTest) {
+// soundEnough is the probability that nothing is wrong at which that is the verdict;
+// below it the proof drive comes first, as a test.
+const soundEnough = 0.85
+
+// judge turns the first step into verdict and next test; follow is the plan behind
+// the test.
+func (d *decision) judge(at moment) (v Verdict, next *NextTest, follow []PlanStep, total float64) {
 	pr := d.pr
-	v := Verdict{Decision: DecideOpen, Mend: []CauseRef{}, Parts: []Part{}, First: []CauseRef{}}
-	best := res.Best
+	v = Verdict{Decision: DecideOpen, Mend: []CauseRef{}, Parts: []Part{}, First: []CauseRef{}}
+	defer d.clear(&v)
+	belief := pr.belief()
 	healthy := pr.maskP(func(mask uint64) bool { return mask == 0 })
-	ask := func() (plan.Choice, bool) {
-		for _, s := range res.Steps {
-			if s.Kind == plan.Ask && s.Index != pr.proof && !math.IsInf(s.Total, 1) {
-				return s, true
+	proved := d.c.proof != nil
+	ask := func(m move) {
+		next = d.nextTest(m.ask, m.total)
+		follow = d.follow(belief, m.ask, at, 2)
+		v.Why = d.whyOpen(next)
+	}
+	moves := pr.compass.choose(belief, at, 2)
+	total = moves[0].total
+	for _, m := range moves {
+		switch {
+		case m.ask >= 0:
+			ask(m)
+			return v, next, follow, total
+		case m.work != 0 && d.ripe(m.work):
+			work := workList(m.work)
+			d.concludeWork(&v, work)
+			d.finish(&v, work)
+			return v, nil, nil, total
+		case m.work == 0 && (healthy >= soundEnough || proved && healthy >= sureEnough):
+			v.Decision = DecideNoPart
+			v.Why = d.whyNothing(healthy)
+			d.finish(&v, nil)
+			return v, nil, nil, total
+		case m.work == 0 && !proved:
+			ask(move{ask: pr.proof, total: m.total})
+			return v, next, follow, total
+		}
+	}
+	v.Why = "No test that is left would tell more than it costs, and no cause is likely enough to mend. Look for what the model does not know, or ask the owner to decide."
+	return v, nil, nil, total
+}
+
+// ripe tells whether every fault the work mends is likely enough for a verdict.
+func (d *decision) ripe(work uint64) bool {
+	for _, m := range workList(work) {
+		least := likelyEnough
+		if d.pr.mends[m].sensor >= 0 {
+			least = sureEnough
+		}
+		if d.pr.present(m) < least {
+			return false
+		}
+	}
+	return true
+}
+
+func workList(work uint64) []int {
+	var out []int
+	for m := work; m != 0; m &= m - 1 {
+		out = append(out, bits.TrailingZeros64(m))
+	}
+	return out
+}
+
+// belief is the probability of each set of faults.
+func (pr *prospect) belief() []float64 {
+	out := make([]float64, len(pr.sets))
+	total := 0.0
+	for i := range pr.sets {
+		total += pr.sets[i].p
+	}
+	for i := range pr.sets {
+		out[i] = pr.sets[i].p / total
+	}
+	return out
+}
+
+// follow is what comes after each answer of a question.
+func (d *decision) follow(belief []float64, q int, at moment, depth int) []PlanStep {
+	pr := d.pr
+	out := []PlanStep{}
+	_, then := pr.compass.cost(q, at)
+	for a, row := range pr.compass.p[q] {
+		b, mass := make([]float64, len(belief)), 0.0
+		for i, x := range belief {
+			b[i] = x * row[i]
+			mass += b[i]
+		}
+		if mass < 1e-3 {
+			continue
+		}
+		for i := range b {
+			b[i] /= mass
+		}
+		s := PlanStep{P: mass}
+		if q == pr.proof {
+			s.Outcome = [2]string{"passed", "failed"}[a]
+		} else {
+			s.Outcome, s.Say, s.Bank = pr.asked[q][a].id, pr.asked[q][a].say, pr.asked[q][a].bank
+		}
+		switch m := pr.compass.choose(b, then, 1)[0]; {
+		case m.ask >= 0:
+			s.Next = d.nextTest(m.ask, m.total)
+			if depth > 1 {
+				s.Then = d.follow(b, m.ask, then, depth-1)
 			}
+		default:
+			v := &Verdict{Mend: []CauseRef{}, Parts: []Part{}, First: []CauseRef{}, Decision: DecideNoPart}
+			work := workList(m.work)
+			if v.Firm = d.healthyIn(b); len(work) > 0 {
+				d.concludeWork(v, work)
+				v.Firm, v.Why = d.beliefIn(b, work), ""
+			} else if v.Firm < sureEnough {
+				v.Decision = DecideOpen
+			}
+			s.Verdict = v
 		}
-		return plan.Choice{}, false
+		out = append(out, s)
 	}
-	total := res.Total
-	switch {
-	case best.Kind == plan.Do && pr.present(pr.actionOf[best.Index]) < sureEnough:
-		if s, ok := ask(); ok {
-			best, total = s.Step, s.Total
-		}
-	case best.Kind != plan.Do && !(best.Kind == plan.Ask && best.Index != pr.proof) && healthy < sureEnough:
-		if s, ok := ask(); ok {
-			best, total = s.Step, s.Total
-		}
-	}
-	switch {
-	case best.Kind == plan.Ask && best.Index != pr.proof:
-		n := d.nextTest(best.Index, total)
-		v.Why = d.whyOpen(n)
-		d.clear(&v)
-		return v, n
-	case best.Kind == plan.Do:
-		work := d.firstWork(res, best)
-		d.concludeWork(&v, work)
-		d.finish(&v, work)
-	case healthy >= sureEnough:
-		v.Decision = DecideNoPart
-		v.Why = d.whyNothing(healthy)
-		d.finish(&v, nil)
-	default:
-		v.Why = "No test that is left would tell more than it costs, and no cause is likely enough to mend. Look for what the model does not know, or ask the owner to decide."
-	}
-	d.clear(&v)
-	return v, nil
+	slices.SortStableFunc(out, func(a, b PlanStep) int { return cmp.Compare(b.P, a.P) })
+	return out
 }
 
 // finish adds to a closed verdict how firm it is, what would overturn it and what
@@ -325,24 +422,6 @@ func (d *decision) clear(v *Verdict) {
 		sw := &d.c.w.sens[s]
 		v.Cleared = append(v.Cleared, Part{sw.Bank, sw.Position, sw.Kind})
 	}
-}
-
-// firstWork lists the work that the plan begins with, up to its first question.
-func (d *decision) firstWork(res plan.Result, best plan.Step) []int {
-	var out []int
-	if res.Best == best {
-		for t := res.Plan; t != nil && t.Kind == plan.Do; {
-			out = append(out, d.pr.actionOf[t.Index])
-			if len(t.Then) == 0 {
-				break
-			}
-			t = t.Then[0]
-		}
-	}
-	if len(out) == 0 {
-		out = []int{d.pr.actionOf[best.Index]}
-	}
-	return out
 }
 
 // concludeWork makes a verdict of work to be done.
@@ -391,65 +470,24 @@ func (d *decision) mendFirst(v *Verdict, work []int) {
 
 func (d *decision) nextTest(q int, total float64) *NextTest {
 	pr, w := d.pr, d.c.w
-	qu := &pr.questions[q]
+	qu := &question{test: w.test["road_proof"], sensor: -1}
+	if q != pr.proof {
+		qu = &pr.questions[q]
+	}
 	mt := &w.m.Tests[qu.test]
 	n := &NextTest{Test: mt.ID, Minutes: mt.Minutes, ExpectedTotal: round2(total), Cautions: slices.Clone(mt.Cautions), Bank: qu.bank}
 	if n.Cautions == nil {
 		n.Cautions = []string{}
+	}
+	if q == pr.proof {
+		n.Why = "As it stands nothing may be wrong. Clear the code and see whether it comes back."
+		return n
 	}
 	if qu.sensor >= 0 {
 		n.Bank, n.Position = w.sens[qu.sensor].Bank, w.sens[qu.sensor].Position
 	}
 	n.Why = d.whyAsk(q)
 	return n
-}
-
-// steps turns the plan behind a question into what follows each answer.
-func (d *decision) steps(t *plan.Tree) []PlanStep {
-	pr := d.pr
-	out := []PlanStep{}
-	if t == nil || t.Kind != plan.Ask {
-		return out
-	}
-	for i, sub := range t.Then {
-		if sub == nil || sub.P < 1e-4 {
-			continue
-		}
-		s := PlanStep{P: sub.P / t.P}
-		if t.Index == pr.proof {
-			s.Outcome = [2]string{"passed", "failed"}[i]
-		} else {
-			s.Outcome, s.Say = pr.asked[t.Index][i].id, pr.asked[t.Index][i].say
-			s.Bank = pr.asked[t.Index][i].bank
-		}
-		switch {
-		case sub.Kind == plan.Ask && sub.Index != pr.proof:
-			s.Next = d.nextTest(sub.Index, sub.Total)
-			s.Next.Why = ""
-			s.Then = d.steps(sub)
-		case sub.Kind == plan.Do:
-			var work []int
-			for x := sub; x != nil && x.Kind == plan.Do; {
-				work = append(work, pr.actionOf[x.Index])
-				if len(x.Then) == 0 {
-					break
-				}
-				x = x.Then[0]
-			}
-			v := &Verdict{Mend: []CauseRef{}, Parts: []Part{}, First: []CauseRef{}}
-			d.concludeWork(v, work)
-			v.Firm, v.Why = d.beliefIn(sub.Belief, work), ""
-			s.Verdict = v
-		default:
-			s.Verdict = &Verdict{Decision: DecideOpen, Mend: []CauseRef{}, Parts: []Part{}, First: []CauseRef{}}
-			if s.Verdict.Firm = d.healthyIn(sub.Belief); s.Verdict.Firm >= sureEnough {
-				s.Verdict.Decision = DecideNoPart
-			}
-		}
-		out = append(out, s)
-	}
-	slices.SortStableFunc(out, func(a, b PlanStep) int { return cmp.Compare(b.P, a.P) })
-	return out
 }
 
 // beliefIn is the probability, in a plan, that some fault of the work is there.

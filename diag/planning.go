@@ -6,6 +6,7 @@ import (
 	"math/bits"
 	"slices"
 
+	"crosscount/diag/model"
 	"crosscount/diag/plan"
 )
 
@@ -22,6 +23,9 @@ type prospect struct {
 	problem   plan.Problem
 	actionOf  []int // action of the problem: its mend
 	proof     int   // index of the proof among the questions
+	need      [][]int
+	barred    []bool
+	compass   *compass
 }
 
 // fault is something to mend, at its place.
@@ -30,7 +34,8 @@ type fault struct {
 	sensor int // -1: context
 	index  int // place within the context or the sensor
 	p      float64
-	by     int // the mend that puts it right
+	shows  float64 // chance that it is what set the codes, or that it shows on the proof
+	by     int     // the mend that puts it right
 }
 
 // faultSet is the explanations with the same faults.
@@ -52,8 +57,7 @@ type mend struct {
 const (
 	maxSets      = 48
 	maxQuestions = 14
-	maxAnswers   = 10
-	planBudget   = 250_000
+	maxAnswers   = 16
 )
 
 // money gives what minutes and parts cost in this shop: prices of parts are stated
@@ -68,12 +72,12 @@ func (c *calc) newProspect(b *belief, hyps []hyp, costs Costs) *prospect {
 	// The faults, the likeliest first; a mask has room for 64.
 	for p := range w.places {
 		if !w.places[p].k.Nothing {
-			pr.faults = append(pr.faults, fault{&w.places[p], -1, p, 0, 0})
+			pr.faults = append(pr.faults, fault{place: &w.places[p], sensor: -1, index: p})
 		}
 	}
 	for s := range w.sens {
 		for p := range w.sens[s].places {
-			pr.faults = append(pr.faults, fault{&w.sens[s].places[p], s, p, 0, 0})
+			pr.faults = append(pr.faults, fault{place: &w.sens[s].places[p], sensor: s, index: p})
 		}
 	}
 	ctx, sen := make([]int, len(w.places)), make([][]int, len(w.sens))
@@ -119,27 +123,23 @@ func (c *calc) newProspect(b *belief, hyps []hyp, costs Costs) *prospect {
 	}
 	var kept []fault
 	for _, f := range order {
-		if share[f] > 1e-4 && len(kept) < 40 {
+		if share[f] > 1e-4 && len(kept) < 40 && pr.concerned(&pr.faults[f], share[f]) {
 			bit[f] = len(kept)
 			pr.faults[f].p = share[f]
 			kept = append(kept, pr.faults[f])
 		}
 	}
 	pr.faults = kept
+	pr.blame(hyps)
 	// The sets of faults.
 	index := map[uint64]int{}
 	for i := range hyps {
-		mask, lost := uint64(0), false
+		mask := uint64(0)
 		each(&hyps[i], func(f int) {
-			if bit[f] < 0 {
-				lost = true
-				return
+			if bit[f] >= 0 {
+				mask |= 1 << bit[f]
 			}
-			mask |= 1 << bit[f]
 		})
-		if lost {
-			continue
-		}
 		j, ok := index[mask]
 		if !ok {
 			j = len(pr.sets)
@@ -159,6 +159,126 @@ func (c *calc) newProspect(b *belief, hyps []hyp, costs Costs) *prospect {
 	pr.listMends()
 	pr.closeSets()
 	return pr
+}
+
+// concerned tells whether anything that was found makes a fault likelier than it is in
+// any car of its age. A fault that nothing speaks for may be there, but it is not what
+// this job is about: nobody looks for it, and it does not fail the proof.
+func (pr *prospect) concerned(f *fault, p float64) bool {
+	prior := f.place.prior
+	return p/(1-p+1e-12) > 1.5*prior/(1-prior)
+}
+
+// blame finds, for each fault, the chance that it is what the job is about: that it set
+// one of the stored codes, or that it would show on a proof drive by a code or by trims
+// that are far off. Without a code whatever is there has brought the car in.
+func (pr *prospect) blame(hyps []hyp) {
+	c, w := pr.c, pr.c.w
+	var set, mass [64]float64
+	for i := range hyps {
+		h := &hyps[i]
+		free := [64]float64{} // chance that the fault set none of the codes
+		mask := pr.maskOf(h)
+		for f := range pr.faults {
+			free[f] = 1
+		}
+		for k := range c.ev.findings {
+			fd := &c.ev.findings[k]
+			if fd.kind != fCode && fd.kind != fSensorCode {
+				continue
+			}
+			var q [64]float64
+			miss := 1 - w.m.Codes[fd.code].False
+			pr.eachUnit(h, func(f int, fx *effects, pl *place, sensor int) {
+				x := 0.0
+				switch {
+				case fd.kind == fSensorCode && sensor >= 0:
+					if sensor == fd.sensor {
+						x = sided(fx.code[fd.code], w.sens[sensor].Position)
+					}
+				case fd.kind == fSensorCode:
+					if pl.reachesSensor(&w.sens[fd.sensor]) {
+						x = sided(fx.code[fd.code], w.sens[fd.sensor].Position)
+					}
+				case sensor >= 0:
+					if fd.bank >= 0 && slices.Contains(w.sens[sensor].banks, fd.bank) {
+						x = sided(fx.code[fd.code], w.sens[sensor].Position)
+					}
+				case pl.reaches(fd.bank):
+					x = fx.code[fd.code].p
+				}
+				miss *= 1 - x
+				if f >= 0 {
+					q[f] = x
+				}
+			})
+			for f := range pr.faults {
+				free[f] *= 1 - q[f]/(1-miss)
+			}
+		}
+		for f := range pr.faults {
+			if mask>>f&1 == 1 {
+				mass[f] += h.p
+				set[f] += h.p * (1 - free[f])
+			}
+		}
+	}
+	for f := range pr.faults {
+		ft := &pr.faults[f]
+		if c.visit {
+			ft.shows = 1
+			continue
+		}
+		own := 0.0
+		for v := range w.effects[ft.place.cause] {
+			own = max(own, w.effects[ft.place.cause][v].shows())
+		}
+		if mass[f] > 0 {
+			own = 1 - (1-own)*(1-set[f]/mass[f])
+		}
+		ft.shows = own
+	}
+}
+
+// shows is the chance that a cause shows on a proof drive: by a code, or by trims that
+// are far off.
+func (fx *effects) shows() float64 {
+	quiet := 1.0
+	for _, c := range fx.code {
+		quiet *= 1 - c.p
+	}
+	for _, t := range fx.trims {
+		if math.Abs(t.mean) >= 8 {
+			return 1 - quiet*0.3
+		}
+	}
+	return 1 - quiet
+}
+
+// eachUnit visits the units of an explanation; f is the fault's number, -1 where the
+// plan does not know it.
+func (pr *prospect) eachUnit(h *hyp, do func(f int, fx *effects, pl *place, sensor int)) {
+	w := pr.c.w
+	for _, u := range h.us {
+		p := w.units[u].place
+		do(pr.number(-1, p), w.units[u].fx, &w.places[p], -1)
+	}
+	for s := range w.sens {
+		for _, u := range w.sens[s].states[h.st[s]].units {
+			p := w.sens[s].units[u].place
+			do(pr.number(s, p), w.sens[s].units[u].fx, &w.sens[s].places[p], s)
+		}
+	}
+}
+
+// number is a fault's number, or -1.
+func (pr *prospect) number(sensor, index int) int {
+	for f := range pr.faults {
+		if pr.faults[f].sensor == sensor && pr.faults[f].index == index {
+			return f
+		}
+	}
+	return -1
 }
 
 // listMends lists the work that could be done. All that ails a sensor itself is
@@ -290,7 +410,7 @@ func (pr *prospect) answersOf(q *question) [][]float64 {
 }
 
 // state the problem for the planner.
-func (pr *prospect) state(direct []bool, excluded func(bank int) bool) {
+func (pr *prospect) state(direct []bool, missing func(bank int) string) {
 	c, w := pr.c, pr.c.w
 	p := &pr.problem
 	total := 0.0
@@ -305,7 +425,8 @@ func (pr *prospect) state(direct []bool, excluded func(bank int) bool) {
 		setup[s.ID] = 1 << i
 		p.Setups = append(p.Setups, plan.Setup{ID: s.ID, Cost: pr.money(s.Minutes, 0)})
 	}
-	// The questions that tell most for their price.
+	// The questions that tell most for their price, and what no verdict can do without.
+	wanted := pr.wanted(missing)
 	type ranked struct {
 		q     question
 		p     [][]float64
@@ -315,7 +436,7 @@ func (pr *prospect) state(direct []bool, excluded func(bank int) bool) {
 	for _, q := range c.questions() {
 		ps := pr.answersOf(&q)
 		bitsTold := pr.information(ps)
-		if bitsTold < 1e-3 {
+		if bitsTold < 1e-3 && !wanted(&q) {
 			continue
 		}
 		cost := pr.money(q.minutes, 0)
@@ -325,7 +446,14 @@ func (pr *prospect) state(direct []bool, excluded func(bank int) bool) {
 		list = append(list, ranked{q, ps, bitsTold / cost})
 	}
 	slices.SortStableFunc(list, func(x, y ranked) int { return cmp.Compare(y.worth, x.worth) })
-	list = list[:min(len(list), maxQuestions)]
+	cut := min(len(list), maxQuestions)
+	kept := slices.Clone(list[:cut])
+	for i := cut; i < len(list); i++ {
+		if wanted(&list[i].q) {
+			kept = append(kept, list[i])
+		}
+	}
+	list = kept[:min(len(kept), plan.MaxQuestions-2)]
 	for _, r := range list {
 		mt := &w.m.Tests[r.q.test]
 		q := plan.Question{ID: mt.ID, Cost: pr.money(r.q.minutes, 0)}
@@ -365,43 +493,68 @@ func (pr *prospect) state(direct []bool, excluded func(bank int) bool) {
 	p.Stops = []plan.Stop{{ID: "hand over", Loss: loss}}
 	for m := range pr.mends {
 		md := &pr.mends[m]
-		a := plan.Action{ID: md.ref.Cause, Cost: md.cost}
+		// Work that turns out not to help costs the time to begin again.
+		a := plan.Action{ID: md.ref.Cause, Cost: md.cost + pr.money(w.redo, 0)*(1-pr.present(m))}
 		for _, f := range md.faults {
 			a.Mends = append(a.Mends, plan.Mend{Fault: f, P: 1, Unless: pr.makers(f)})
 		}
-		blocked := false
+		var need []int
+		barred := false
 		switch {
 		case md.sensor >= 0 && !direct[md.sensor]:
-			blocked = true
 			for i := range pr.questions {
 				if pr.questions[i].sensor == md.sensor && pr.questions[i].direct(w) {
-					a.Needs = append(a.Needs, i)
+					need = append(need, i)
 				}
 			}
-		case md.ref.Cause == "catalyst_worn" && !excluded(md.ref.Bank):
-			blocked = true
+			barred = len(need) == 0 // nothing to ask would open it
+		case md.ref.Cause == "catalyst_worn" && missing(md.ref.Bank) != "":
 			for i := range pr.questions {
-				if id := w.m.Tests[pr.questions[i].test].ID; id == "exhaust_leak_test" || id == "rear_activity" && pr.questions[i].bank == md.ref.Bank {
-					a.Needs = append(a.Needs, i)
+				if pr.excludes(&pr.questions[i], md.ref.Bank, missing(md.ref.Bank)) {
+					need = append(need, i)
 				}
 			}
-		}
-		if !blocked && pr.present(m) < certain {
-			// As long as some test would find it, nothing is mended on suspicion.
+			barred = len(need) == 0
+		case pr.present(m) < certain && !pr.examined(md):
+			// What no test has looked at is not mended on suspicion while one could.
 			for i := range pr.questions {
 				if pr.finds(&pr.questions[i], md) {
-					a.Needs = append(a.Needs, i)
+					need = append(need, i)
 				}
 			}
 		}
-		if blocked && len(a.Needs) == 0 {
-			continue // nothing to ask would open it
+		pr.need, pr.barred = append(pr.need, need), append(pr.barred, barred)
+		if barred {
+			continue
 		}
+		a.Needs = need
 		if len(a.Mends) > 8 {
 			a.Mends = a.Mends[:8]
 		}
 		p.Actions = append(p.Actions, a)
 		pr.actionOf = append(pr.actionOf, m)
+	}
+	pr.compass = newCompass(pr, pr.need, pr.barred)
+}
+
+// excludes tells whether a question is the test that a verdict on a bank's converter
+// still wants.
+func (pr *prospect) excludes(q *question, bank int, missing string) bool {
+	return pr.c.w.m.Tests[q.test].ID == missing && (q.bank == 0 || q.bank == bank) &&
+		(q.sensor < 0 || q.sensor == pr.c.w.front[bank-1])
+}
+
+// wanted tells which questions a verdict on a likely converter cannot do without.
+func (pr *prospect) wanted(missing func(bank int) string) func(*question) bool {
+	return func(q *question) bool {
+		for f := range pr.faults {
+			if r := pr.faults[f].place.ref; r.Cause == "catalyst_worn" && pr.faults[f].p > 0.2 {
+				if m := missing(r.Bank); m != "" && pr.excludes(q, r.Bank, m) {
+					return true
+				}
+			}
+		}
+		return false
 	}
 }
 
@@ -429,6 +582,36 @@ func (pr *prospect) finds(q *question, md *mend) bool {
 				k := w.quantity[id]
 				if fx.show[k].has || fx.add[k].has && math.Abs(fx.add[k].mean) > w.m.Quantities[k].SD {
 					return true
+				}
+			}
+		}
+	}
+	return false
+}
+
+// examined tells whether a test that finds one of the faults has been made.
+func (pr *prospect) examined(md *mend) bool {
+	c, w := pr.c, pr.c.w
+	for _, f := range md.faults {
+		ft := &pr.faults[f]
+		for v := range w.effects[ft.place.cause] {
+			fx := &w.effects[ft.place.cause][v]
+			for t := range w.m.Tests {
+				mt := &w.m.Tests[t]
+				s, bank := -1, ft.place.ref.Bank
+				if mt.Scope == model.Sensor {
+					s = ft.sensor
+				}
+				for _, o := range fx.find[t] {
+					if o.p >= 0.5 && c.looked(t, s, bank) {
+						return true
+					}
+				}
+				for _, id := range measures[mt.ID] {
+					q := w.quantity[id]
+					if (fx.show[q].has || fx.add[q].has && math.Abs(fx.add[q].mean) > w.m.Quantities[q].SD) && c.known(s, id) {
+						return true
+					}
 				}
 			}
 		}

@@ -2,11 +2,8 @@ package diag
 
 import (
 	"cmp"
-	"math"
 	"math/bits"
 	"slices"
-
-	"crosscount/diag/plan"
 )
 
 // Looking is how long the search for the cause is going to take: the minutes of its
@@ -18,10 +15,7 @@ type Looking struct {
 	Beyond    float64 // probability that it goes on past what was counted
 }
 
-const (
-	stepsLooked = 12   // how deep the plan is followed
-	rareBranch  = 1e-3 // branches rarer than this are not followed past the plan
-)
+const rareBranch = 2e-3 // branches rarer than this are not followed further
 
 // LookingFor reckons how long the search takes from here, over all that the car may
 // turn out to have. A case that is settled takes no time. The error is Problems, for a
@@ -30,13 +24,10 @@ func LookingFor(c Case) (Looking, error) {
 	if err := c.Check().err(); err != nil {
 		return Looking{}, err
 	}
-	d, res, err := trade().weigh(c, stepsLooked, nil)
-	if err != nil {
-		return Looking{}, err
-	}
+	d := trade().weigh(c, nil)
 	s := &search{d: d}
-	if res.Plan != nil && res.Plan.P > 0 {
-		s.follow(res.Plan, path{}, 1/res.Plan.P)
+	if _, next, _, _ := d.judge(moment{}); next != nil {
+		s.follow(d.pr.belief(), 1, 0, moment{})
 	}
 	l := Looking{Beyond: s.beyond}
 	l.Minutes, l.Minutes90 = spread(s.ends)
@@ -45,71 +36,32 @@ func LookingFor(c Case) (Looking, error) {
 
 type branch struct{ p, minutes float64 }
 
-// search follows the plan, and past its end the rule of judge: as long as no cause is
-// likely enough to mend and something is left to ask, it goes on.
+// search follows the plan answer by answer.
 type search struct {
 	d      *decision
 	ends   []branch
 	beyond float64
 }
 
-// path is how far one branch has come.
-type path struct {
-	asked   uint64 // questions, by bit
-	open    uint32 // set-ups in place
-	minutes float64
-}
-
-// ask adds what a question takes, with the set-ups it needs that are not in place.
-func (s *search) ask(q int, at path) path {
+func (s *search) follow(belief []float64, p, minutes float64, at moment) {
 	pr := s.d.pr
-	qu := &pr.problem.Questions[q]
-	at.minutes += pr.questions[q].minutes
-	for b := qu.Setup &^ at.open; b != 0; b &= b - 1 {
-		at.minutes += s.d.c.w.m.Setups[bits.TrailingZeros32(b)].Minutes
-	}
-	at.open = (at.open | qu.Setup) &^ qu.Ends
-	at.asked |= 1 << q
-	return at
-}
-
-func (s *search) follow(t *plan.Tree, at path, scale float64) {
-	if t.Kind != plan.Ask || t.Index == s.d.pr.proof || len(t.Then) == 0 {
-		s.goOn(t.Belief, t.P*scale, at)
+	m := pr.compass.choose(belief, at, 1)[0]
+	if m.ask < 0 {
+		s.ends = append(s.ends, branch{p, minutes})
 		return
 	}
-	at = s.ask(t.Index, at)
-	for _, sub := range t.Then {
-		if sub != nil {
-			s.follow(sub, at, scale)
-		}
+	qu := &pr.problem.Questions[m.ask]
+	minutes += pr.questions[m.ask].minutes
+	for b := qu.Setup &^ at.place; b != 0; b &= b - 1 {
+		minutes += s.d.c.w.m.Setups[bits.TrailingZeros32(b)].Minutes
 	}
-}
-
-// goOn asks what tells most for its price until something is sure enough.
-func (s *search) goOn(belief []float64, p float64, at path) {
-	pr := s.d.pr
-	best, most := -1, 0.0
-	if !s.settled(belief, at.asked) {
-		for q := range pr.questions {
-			if at.asked>>q&1 == 0 {
-				if worth := told(belief, pr.problem.Questions[q].Outcomes) / (s.ask(q, at).minutes - at.minutes + 1); worth > most {
-					best, most = q, worth
-				}
-			}
-		}
-	}
-	if best < 0 || most < 1e-5 {
-		s.ends = append(s.ends, branch{p, at.minutes})
-		return
-	}
-	at = s.ask(best, at)
 	if p < rareBranch {
-		s.ends = append(s.ends, branch{p, at.minutes})
+		s.ends = append(s.ends, branch{p, minutes})
 		s.beyond += p
 		return
 	}
-	for _, o := range pr.problem.Questions[best].Outcomes {
+	_, then := pr.compass.cost(m.ask, at)
+	for _, o := range qu.Outcomes {
 		next, mass := make([]float64, len(belief)), 0.0
 		for i, b := range belief {
 			next[i] = b * o.P[i]
@@ -121,42 +73,8 @@ func (s *search) goOn(belief []float64, p float64, at path) {
 		for i := range next {
 			next[i] /= mass
 		}
-		s.goOn(next, p*mass, at)
+		s.follow(next, p*mass, minutes, then)
 	}
-}
-
-// settled says that judge would come to a verdict: the car is likely sound, or a cause
-// is likely enough and what its mending needs was asked.
-func (s *search) settled(belief []float64, asked uint64) bool {
-	pr := s.d.pr
-	if s.d.healthyIn(belief) >= sureEnough {
-		return true
-	}
-	for a, m := range pr.actionOf {
-		needs := pr.problem.Actions[a].Needs
-		met := len(needs) == 0 || slices.ContainsFunc(needs, func(q int) bool { return asked>>q&1 == 1 })
-		if met && s.d.beliefIn(belief, []int{m}) >= sureEnough {
-			return true
-		}
-	}
-	return false
-}
-
-// told is how many bits an answer tells, on average.
-func told(belief []float64, outcomes []plan.Outcome) float64 {
-	sum := 0.0
-	for _, o := range outcomes {
-		m := 0.0
-		for i, b := range belief {
-			m += b * o.P[i]
-		}
-		for i, b := range belief {
-			if x := o.P[i]; x > 0 && b > 0 {
-				sum += b * x * math.Log2(x/m)
-			}
-		}
-	}
-	return sum
 }
 
 // spread gives the mean of branches and their 90 % quantile: the least number of

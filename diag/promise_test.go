@@ -60,7 +60,7 @@ func TestLookingFor(t *testing.T) {
 		}
 	})
 	t.Run("takes no time when the verdict is there", func(t *testing.T) {
-		l, d := look(t, code("P0171"), code("P0174"), Entry{Kind: KindResult, Test: "intake_smoke", Outcome: "common"},
+		l, d := look(t, code("P0171"), code("P0174"), Entry{Kind: KindResult, Test: "intake_smoke", Outcome: "common"}, Entry{Kind: KindResult, Test: "pcv_pinch", Outcome: "unchanged"},
 			Entry{Kind: KindTrim, Bank: 1, State: "idle", ShortPct: new(2.0), LongPct: new(22.0)}, Entry{Kind: KindTrim, Bank: 2, State: "idle", ShortPct: new(1.0), LongPct: new(21.0)},
 			Entry{Kind: KindTrim, Bank: 1, State: "cruise", ShortPct: new(1.0), LongPct: new(5.0)}, Entry{Kind: KindTrim, Bank: 2, State: "cruise", ShortPct: new(0.0), LongPct: new(5.0)})
 		if d.Verdict.Decision == DecideOpen {

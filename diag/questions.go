@@ -190,7 +190,9 @@ func (c *calc) looked(t, s, bank int) bool {
 			return true
 		}
 		for _, l := range f.looks {
-			if l.slot >= 0 && f.slots[l.slot].bank == bank-1 || l.slot < 0 && (l.bank < 0 || l.bank == bank-1) {
+			// Who searched the whole engine and found something has looked everywhere.
+			whole := c.w.m.Tests[t].Scope == model.Engine
+			if l.slot >= 0 && (whole || f.slots[l.slot].bank == bank-1) || l.slot < 0 && (l.bank < 0 || l.bank == bank-1) {
 				return true
 			}
 		}
@@ -364,75 +366,76 @@ func (c *calc) askHistory(q *question) {
 	}
 }
 
-// askTrims plans the trims in classes: for each bank whether idle and load lie
-// lean, rich or near zero, as far as they are not known.
+// trimShapes are the shapes a bank's trims can have, as far as they help: where
+// along idle and load the module adds fuel, or takes it away.
+var trimShapes = [...]answer{
+	{id: "normal", say: "near zero"},
+	{id: "lean_idle", say: "adds fuel at idle, not under load"},
+	{id: "lean_load", say: "adds fuel under load, not at idle"},
+	{id: "lean", say: "adds fuel throughout"},
+	{id: "rich_idle", say: "takes fuel away at idle, not under load"},
+	{id: "rich", say: "takes fuel away under load"},
+}
+
+// askTrims plans the trims by shape, bank by bank.
 func (c *calc) askTrims(q *question) {
 	w := c.w
-	var cells [][2]int
-	open := 0
+	var banks []int
 	for b := range w.nb {
-		has := c.hasCell[b]
-		if !has[0] {
-			cells = append(cells, [2]int{b, 0})
-		}
-		if !has[2] && !has[3] {
-			cells = append(cells, [2]int{b, 3})
-		}
-		if !has[0] || !has[1] && !has[2] && !has[3] {
-			open++
+		if has := c.hasCell[b]; !has[0] || !has[1] && !has[2] && !has[3] {
+			banks = append(banks, b)
 		}
 	}
-	if open == 0 {
+	if len(banks) == 0 {
 		return
 	}
-	if len(cells) > 4 {
-		cells = cells[:4]
-	}
-	words := [3]string{"rich", "normal", "lean"}
-	says := [3]string{"takes fuel away", "near zero", "adds fuel"}
-	states := map[int]string{0: "idle", 3: "load"}
+	banks = banks[:min(len(banks), 2)]
+	n := len(trimShapes)
 	total := 1
-	for range cells {
-		total *= 3
+	for range banks {
+		total *= n
 	}
 	for i := range total {
 		var a answer
-		for j, x := 0, i; j < len(cells); j, x = j+1, x/3 {
+		for j, x := 0, i; j < len(banks); j, x = j+1, x/n {
+			shape := trimShapes[x%n]
+			if w.nb == 1 {
+				a.id, a.say = shape.id, shape.say
+				continue
+			}
 			if j > 0 {
-				a.id += " "
-				a.say += "; "
+				a.id, a.say = a.id+" ", a.say+"; "
 			}
-			at := states[cells[j][1]]
-			if w.nb > 1 {
-				a.id += "bank" + strconv.Itoa(cells[j][0]+1) + "_"
-				a.say += "bank " + strconv.Itoa(cells[j][0]+1) + " "
-			}
-			a.id += at + ":" + words[x%3]
-			a.say += at + " " + says[x%3]
+			at := strconv.Itoa(banks[j] + 1)
+			a.id += "bank" + at + ":" + shape.id
+			a.say += "bank " + at + " " + shape.say
 		}
 		q.answers = append(q.answers, a)
 	}
 	q.cats = func(h *hyp) []float64 {
 		sc := c.scene(h.us)
-		parts := make([][3]float64, len(cells))
-		for j, cell := range cells {
-			b, st := cell[0], cell[1]
+		parts := make([][len(trimShapes)]float64, len(banks))
+		for j, b := range banks {
 			f := w.front[b]
 			cl := &c.sensors[f].classes[c.sensors[f].classOf[h.st[f]]]
-			mean, variance := 0.0, 16.0
-			if !cl.open {
-				mean = w.saturate(sc.need[b][st] + sc.lie[b][st] + cl.lie[st])
-				variance = sc.needVar[b][st] + sc.lieVar[b][st] + cl.lieVar[st]
+			side := func(st int) (rich, lean float64) {
+				mean, variance := 0.0, 16.0
+				if !cl.open {
+					mean = w.saturate(sc.need[b][st] + sc.lie[b][st] + cl.lie[st])
+					variance = sc.needVar[b][st] + sc.lieVar[b][st] + cl.lieVar[st]
+				}
+				sd := math.Sqrt(variance + w.trimSD*w.trimSD)
+				return heavyCDF((-8 - mean) / sd), 1 - heavyCDF((8-mean)/sd)
 			}
-			sd := math.Sqrt(variance + w.trimSD*w.trimSD)
-			lo, hi := heavyCDF((-9-mean)/sd), 1-heavyCDF((9-mean)/sd)
-			parts[j] = [3]float64{lo, 1 - lo - hi, hi}
+			r0, l0 := side(0)
+			r3, l3 := side(3)
+			parts[j] = [...]float64{(1 - r0 - l0) * (1 - r3 - l3), l0 * (1 - l3 - r3), l3 * (1 - l0 - r0), l0 * l3, r0 * (1 - r3), r3}
 		}
 		out := make([]float64, total)
 		for i := range out {
 			p := 1.0
-			for j, x := 0, i; j < len(cells); j, x = j+1, x/3 {
-				p *= parts[j][x%3]
+			for j, x := 0, i; j < len(banks); j, x = j+1, x/n {
+				p *= parts[j][x%n]
 			}
 			out[i] = p
 		}

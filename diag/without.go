@@ -22,7 +22,7 @@ func DecideWithout(c Case, without []Exclusion) (Decision, error) {
 	if err := c.Check().err(); err != nil {
 		return Decision{}, err
 	}
-	return trade().decide(c, without)
+	return trade().decide(c, without), nil
 }
 
 func excluded(out []Exclusion, test string, bank, position int) bool {

@@ -1,0 +1,416 @@
+package diag
+
+import (
+	"math"
+	"math/bits"
+)
+
+// The compass chooses the next step: two steps are looked ahead, and what lies beyond
+// is estimated as the cost of one who knows the faults, plus a price for every bit of
+// doubt that is left (the idea of the entropy heuristic of Warnquist and Nyberg; the
+// price is a setting of the model), plus what the doubt costs that no question left
+// can resolve.
+type compass struct {
+	pr       *prospect
+	n        int // sets of faults
+	known    []float64
+	loss     []float64 // of handing over with these faults
+	shows    []float64 // chance that they show, on the proof or by a comeback
+	group    []int     // sets that want the same work
+	groups   int
+	work     []uint64 // set: work it wants, bit i for mends[i]
+	need     [][]int  // mend: questions one of which must have been asked; nil: none
+	barred   []bool   // mend: not open whatever is asked
+	price    float64  // of a bit
+	base     float64  // of going on at all
+	proof    float64
+	redo     float64
+	miss     float64
+	p        [][][]float64 // question, answer, set
+	g        []float64
+	heavy    []int
+	overlap  [][]float64 // question, two groups
+	overlaps map[uint64][]float64
+	wrong    []float64 // group that is there, group whose work is done
+	index    map[uint64]int
+	setupC   []float64
+	buf      [4][]float64
+}
+
+// worthMending is the chance of a fault to be what the job is about at which it is
+// mended with it. Others are told of, not mended.
+const worthMending = 0.35
+
+// moment is where the work stands.
+type moment struct {
+	asked uint64
+	place uint32 // set-ups in place
+}
+
+// move is a step with its expected total.
+type move struct {
+	ask   int    // question; -1: work
+	work  uint64 // to do and prove; zero: clear and prove
+	total float64
+}
+
+func newCompass(pr *prospect, need [][]int, barred []bool) *compass {
+	w := pr.c.w
+	c := &compass{pr: pr, n: len(pr.sets), need: need, barred: barred, price: pr.money(w.bitPrice, 0), base: pr.money(w.onPrice, 0), proof: pr.money(w.proof, 0),
+		redo: pr.money(w.redo, 0), miss: w.proofMiss, index: map[uint64]int{}}
+	groups := map[uint64]int{}
+	for i := range pr.sets {
+		c.index[pr.sets[i].mask] = i
+		var work uint64
+		cost := 0.0
+		for m := pr.sets[i].mask; m != 0; m &= m - 1 {
+			f := bits.TrailingZeros64(m)
+			if pr.faults[f].shows < worthMending {
+				continue
+			}
+			// With a fault goes what has made it.
+			for all := (1<<f | pr.makers(f)) & pr.sets[i].mask; all != 0; all &= all - 1 {
+				if by := pr.faults[bits.TrailingZeros64(all)].by; work>>by&1 == 0 {
+					work |= 1 << by
+					cost += pr.mends[by].cost
+				}
+			}
+		}
+		g, ok := groups[work]
+		if !ok {
+			g = len(groups)
+			groups[work] = g
+		}
+		c.work = append(c.work, work)
+		c.group = append(c.group, g)
+		known := cost + c.proof
+		for m := work; m != 0; m &= m - 1 {
+			if barred[bits.TrailingZeros64(m)] { // no test that is left would open it
+				known = cost + c.proof + pr.money(w.comeback, 0)
+			}
+		}
+		c.known = append(c.known, known)
+		l := 0.0
+		if work != 0 {
+			l = pr.money(w.comeback, 0) + cost + c.proof
+		}
+		c.loss = append(c.loss, l)
+		quiet := 1.0
+		for m := pr.sets[i].mask; m != 0; m &= m - 1 {
+			quiet *= 1 - pr.faults[bits.TrailingZeros64(m)].shows
+		}
+		c.shows = append(c.shows, 1-quiet)
+	}
+	c.groups = len(groups)
+	for q := range pr.problem.Questions {
+		var rows [][]float64
+		for _, o := range pr.problem.Questions[q].Outcomes {
+			rows = append(rows, o.P)
+		}
+		c.p = append(c.p, rows)
+	}
+	for _, s := range pr.problem.Setups {
+		c.setupC = append(c.setupC, s.Cost)
+	}
+	for i := range c.buf {
+		c.buf[i] = make([]float64, c.n)
+	}
+	c.compare(pr.belief())
+	return c
+}
+
+// estimate is what a belief is expected to cost in all, as far as it is not looked
+// into: knowing the faults, a price for the doubt, and what the part of the doubt
+// costs that no question left can resolve. The belief need not add up to one.
+func (c *compass) estimate(b []float64, at moment) float64 {
+	g := c.g
+	clear(g)
+	mass, known := 0.0, 0.0
+	for i, x := range b {
+		if x != 0 {
+			mass += x
+			known += x * c.known[i]
+			g[c.group[i]] += x
+		}
+	}
+	if mass == 0 {
+		return 0
+	}
+	h := 0.0
+	heavy := c.heavy[:0]
+	for k, x := range g {
+		if x > 0 {
+			h -= x * math.Log2(x/mass)
+			if x > 1e-3*mass {
+				heavy = append(heavy, k)
+			}
+		}
+	}
+	alike := c.alike(at.asked)
+	stuck := 0.0
+	for n, i := range heavy {
+		for _, j := range heavy[:n] {
+			stuck += alike[i*c.groups+j] * min(g[i]*c.wrong[i*c.groups+j], g[j]*c.wrong[j*c.groups+i])
+		}
+	}
+	return known + c.price*h + stuck + mass*c.base
+}
+
+// alike tells, for each two groups, how much of what could be seen they share once
+// some questions are asked: the product of the overlaps (Bhattacharyya coefficients)
+// of the answers that are left.
+func (c *compass) alike(asked uint64) []float64 {
+	if a, ok := c.overlaps[asked]; ok {
+		return a
+	}
+	a := make([]float64, c.groups*c.groups)
+	for i := range a {
+		a[i] = 1
+	}
+	for q := range c.p {
+		if asked>>q&1 == 0 && c.told(q) {
+			for i, x := range c.overlap[q] {
+				a[i] *= x
+			}
+		}
+	}
+	c.overlaps[asked] = a
+	return a
+}
+
+// compare prepares what estimate needs: how alike the answers of the groups are, and
+// what it costs to do one group's work where another's is due.
+func (c *compass) compare(belief []float64) {
+	pr, n := c.pr, c.groups
+	c.g, c.heavy, c.overlaps = make([]float64, n), make([]int, 0, n), map[uint64][]float64{}
+	mass := make([]float64, n)
+	works := make([]uint64, n)
+	for i, x := range belief {
+		mass[c.group[i]] += x
+		works[c.group[i]] = c.work[i]
+	}
+	for _, rows := range c.p {
+		o := make([]float64, n*n)
+		for _, row := range rows {
+			root := make([]float64, n)
+			for i, x := range belief {
+				if m := mass[c.group[i]]; m > 0 {
+					root[c.group[i]] += x / m * row[i]
+				}
+			}
+			for k := range root {
+				root[k] = math.Sqrt(root[k])
+			}
+			for i := range root {
+				for j := range root {
+					o[i*n+j] += root[i] * root[j]
+				}
+			}
+		}
+		c.overlap = append(c.overlap, o)
+	}
+	c.wrong = make([]float64, n*n)
+	for i := range n {
+		for j := range n {
+			cost := 0.0
+			for m := works[j] &^ works[i]; m != 0; m &= m - 1 {
+				cost += pr.mends[bits.TrailingZeros64(m)].cost
+			}
+			if works[i]&^works[j] != 0 {
+				cost += (1-c.miss)*(c.redo+c.proof) + c.miss*pr.money(pr.c.w.comeback, 0)
+			}
+			c.wrong[i*n+j] = cost
+		}
+	}
+}
+
+// open tells whether a piece of work may be done yet.
+func (c *compass) open(m int, at moment) bool {
+	if c.barred[m] {
+		return false
+	}
+	if len(c.need[m]) == 0 {
+		return true
+	}
+	for _, q := range c.need[m] {
+		if at.asked>>q&1 == 1 {
+			return true
+		}
+	}
+	return false
+}
+
+// do is the expected total of doing work, proving it, and going on where the proof
+// fails.
+func (c *compass) do(b []float64, work uint64, at moment, scratch []float64) float64 {
+	pr := c.pr
+	cost, mass := c.proof, 0.0
+	var mended uint64
+	for m := work; m != 0; m &= m - 1 {
+		md := &pr.mends[bits.TrailingZeros64(m)]
+		cost += md.cost
+		for _, f := range md.faults {
+			mended |= 1 << f
+		}
+	}
+	clear(scratch)
+	failed, lost := 0.0, 0.0
+	for i, x := range b {
+		if x == 0 {
+			continue
+		}
+		mass += x
+		mask := pr.sets[i].mask
+		rest := mask &^ mended
+		if rest != 0 || mask != 0 {
+			// A new sensor whose maker is left has its fault again.
+			for m := mask & mended; m != 0; m &= m - 1 {
+				f := bits.TrailingZeros64(m)
+				if pr.faults[f].sensor >= 0 && pr.makers(f)&rest != 0 {
+					rest |= 1 << f
+				}
+			}
+		}
+		if rest == 0 {
+			continue
+		}
+		j, ok := c.index[rest]
+		if !ok {
+			j = i
+		}
+		x *= c.shows[j]
+		scratch[j] += x * (1 - c.miss)
+		failed += x * (1 - c.miss)
+		lost += x * c.miss * c.loss[j]
+	}
+	total := mass*cost + lost
+	if failed > 0 {
+		total += failed*c.redo + c.estimate(scratch, at)
+	}
+	return total
+}
+
+// bestWork is the best work to do and prove from a belief: nothing at all, or what
+// one of the likeliest sets wants.
+func (c *compass) bestWork(b []float64, at moment, scratch []float64) (uint64, float64) {
+	best := c.do(b, 0, at, scratch)
+	var work uint64
+	// The likeliest groups, by their heaviest set.
+	var top [4]int
+	var weight [4]float64
+	n := 0
+	for i, x := range b {
+		if x <= 0 || c.work[i] == 0 {
+			continue
+		}
+		j := n
+		for j > 0 && weight[j-1] < x {
+			if j < len(top) {
+				top[j], weight[j] = top[j-1], weight[j-1]
+			}
+			j--
+		}
+		if j < len(top) {
+			top[j], weight[j] = i, x
+			n = min(n+1, len(top))
+		}
+	}
+	tried := [5]uint64{}
+	for k := range n {
+		w := c.work[top[k]]
+		ok := true
+		for _, o := range tried[:k] {
+			ok = ok && o != w
+		}
+		tried[k] = w
+		for m := w; m != 0 && ok; m &= m - 1 {
+			ok = c.open(bits.TrailingZeros64(m), at)
+		}
+		if !ok {
+			continue
+		}
+		if v := c.do(b, w, at, scratch); v < best {
+			best, work = v, w
+		}
+	}
+	return work, best
+}
+
+// cost is the price of a question at a moment, and the moment after it.
+func (c *compass) cost(q int, at moment) (float64, moment) {
+	qu := &c.pr.problem.Questions[q]
+	x := qu.Cost
+	for m := qu.Setup &^ at.place; m != 0; m &= m - 1 {
+		x += c.setupC[bits.TrailingZeros32(m)]
+	}
+	return x, moment{at.asked | 1<<q, (at.place | qu.Setup) &^ qu.Ends}
+}
+
+// ask is the expected total of a question and the best of what is known after it:
+// with depth one the answers are settled by work or estimate, with more by further
+// questions.
+func (c *compass) ask(b []float64, q int, at moment, depth int) float64 {
+	cost, next := c.cost(q, at)
+	total := 0.0
+	bo, scratch := make([]float64, c.n), c.buf[3]
+	for _, row := range c.p[q] {
+		mass := 0.0
+		for i, x := range b {
+			bo[i] = x * row[i]
+			mass += bo[i]
+		}
+		if mass == 0 {
+			continue
+		}
+		_, v := c.bestWork(bo, next, scratch)
+		v = min(v, c.estimate(bo, next))
+		if depth > 1 {
+			for r := range c.p {
+				if next.asked>>r&1 == 0 && c.told(r) {
+					v = min(v, c.ask(bo, r, next, depth-1))
+				}
+			}
+		}
+		total += v + mass*cost
+	}
+	return total
+}
+
+// told tells whether a question is one to plan with: the proof is not, it comes with
+// the work.
+func (c *compass) told(q int) bool { return q != c.pr.proof }
+
+// looked is how many of the questions that look best one step ahead are looked at
+// two steps ahead.
+const looked = 4
+
+// choose ranks what could be done from a belief, best first.
+func (c *compass) choose(b []float64, at moment, depth int) []move {
+	work, v := c.bestWork(b, at, c.buf[3])
+	out := []move{{-1, work, v}}
+	for q := range c.p {
+		if at.asked>>q&1 == 0 && c.told(q) {
+			out = append(out, move{q, 0, c.ask(b, q, at, 1)})
+		}
+	}
+	sortMoves(out)
+	if depth > 1 {
+		n := 0
+		for i := range out {
+			if out[i].ask >= 0 && n < looked {
+				out[i].total = c.ask(b, out[i].ask, at, depth)
+				n++
+			}
+		}
+		sortMoves(out)
+	}
+	return out
+}
+
+func sortMoves(out []move) {
+	for i := 1; i < len(out); i++ {
+		for j := i; j > 0 && out[j].total < out[j-1].total; j-- {
+			out[j], out[j-1] = out[j-1], out[j]
+		}
+	}
+}
