@@ -14,6 +14,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -399,6 +400,45 @@ func TestForcedAndTrims(t *testing.T) {
 				t.Errorf("%v ms, %v V", *e.Body.Ms, *e.Body.Volts)
 			}
 		}
+	})
+	t.Run("a warm-up is timed from the cold start", func(t *testing.T) {
+		// Started at 10 s; the cell rests at 0.45 V and first passes 0.6 V at 35.5 s.
+		job := r.job("P0135")
+		var rec strings.Builder
+		rec.WriteString("Time (s),O2 B1S1 (V)\n")
+		for i := range 6000 {
+			x, v := float64(i)/100, 0.45
+			if x > 35.49 {
+				v = 0.45 + 0.35*math.Sin(2*math.Pi*(x-35.4))
+			}
+			fmt.Fprintf(&rec, "%.2f,%.4f\n", x, v)
+		}
+		sent := b.sendFile(job, "", "cold.csv", strings.NewReader(rec.String())).want(t, 303)
+		file := strings.Split(sent.location, "?")[0]
+		q := b.get(sent.location).fields(t, file)
+		q.Set("for", "warmup")
+		q.Set("cold", "10")
+		page := b.get(file+"?"+q.Encode()).want(t, 200, "Warm-up until active")
+		m := regexp.MustCompile(`Warm-up until active ([0-9.]+)`).FindStringSubmatch(plainText(page.body))
+		if m == nil {
+			t.Fatal("no warm-up time")
+		}
+		if v, err := strconv.ParseFloat(m[1], 64); err != nil || math.Abs(v-25.5) > 0.05 {
+			t.Errorf("warm-up %s s, want 25.5", m[1])
+		}
+		q.Set("for", "look")
+		page = b.get(file+"?"+q.Encode()).want(t, 200, "Keep it with the job")
+		b.post(file+"/keep", page.fields(t, file+"/keep")).want(t, 303)
+		b.get(at(job, "")).want(t, 200, "Signal, kept")
+	})
+	t.Run("the curve bears any number", func(t *testing.T) {
+		for _, q := range []string{"", "l=1&v=0.45&lu=0.01&vu=0.02", "l=1e300&v=-1e300", "l=-5&lu=1e300"} {
+			a := b.get("/curve.svg?"+q).want(t, 200)
+			if err := xml.Unmarshal([]byte(a.body), new(struct{})); err != nil || len(a.body) > 60<<10 || strings.Contains(a.body, "NaN") {
+				t.Errorf("%q: %v, %d bytes", q, err, len(a.body))
+			}
+		}
+		b.get("/curve.svg?l=x").want(t, 404)
 	})
 	t.Run("the drive logs give trims by state", func(t *testing.T) {
 		// Real logs of cars (open dataset carOBD, IEEE document 8891367), set against

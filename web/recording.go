@@ -308,7 +308,7 @@ func (rd *reading) fields() {
 	v.Time.Options = []templates.Option{{Value: "0", Label: templates.CountRows}}
 	ranges := map[int]string{}
 	for _, c := range rd.preview.Columns {
-		if len(v.Time.Options) <= columnsShown {
+		if len(v.Time.Options) <= columnsShown || c.Column == m.Time.Column {
 			v.Time.Options = append(v.Time.Options, templates.Option{Value: strconv.Itoa(c.Column), Label: columnName(rd.guess, c.Column)})
 		}
 		if c.Numbers > 0 {

@@ -197,10 +197,28 @@ func kindOfFile(f io.ReadSeeker, want string) (string, error) {
 	switch {
 	case want == asTable:
 		return asTable, notTable
-	case answered && (notTable != nil || answers.Messages*4 >= answers.Lines):
+	// Rows of numbers parted by commas may look like bytes behind a time stamp.
+	case answered && (notTable != nil || !separated(f) && answers.Messages*4 >= answers.Lines):
 		return asResponses, nil
 	}
 	return asTable, notTable
+}
+
+// separated says that most lines at the beginning are parted by signs that no answer
+// of a car has.
+func separated(f io.ReadSeeker) bool {
+	if _, err := f.Seek(0, io.SeekStart); err != nil {
+		return false
+	}
+	head, _ := io.ReadAll(io.LimitReader(f, 4<<10)) // an error shows when the whole is read
+	lines, parted := 0, 0
+	for line := range bytes.Lines(head) {
+		lines++
+		if bytes.ContainsAny(line, ",;|\t") {
+			parted++
+		}
+	}
+	return parted*2 > lines
 }
 
 // unreadable puts why a file cannot be read into words for the form.
