@@ -14,9 +14,10 @@ import (
 // set one bank's code. For that each sensor's states are summed into classes that
 // act alike on the outside.
 type calc struct {
-	ev  *evidence
-	w   *world
-	out []Exclusion // tests that cannot be done
+	ev   *evidence
+	w    *world
+	out  []Exclusion        // tests that cannot be done
+	took map[string]float64 // minutes of tests in this shop
 
 	outcomes []outcomeChannel
 	amounts  []amountChannel

@@ -129,4 +129,8 @@ type Entry struct {
 type Costs struct {
 	LabourPerHour float64 `json:"labour_per_hour"`
 	Currency      string  `json:"currency"` // ISO 4217
+
+	// TestMinutes is what tests take in this shop, in minutes without their set-ups, by
+	// the test's id. A test that is not named takes the minutes of the model.
+	TestMinutes map[string]float64 `json:"test_minutes,omitempty"`
 }

@@ -2,6 +2,7 @@ package diag
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -43,6 +44,14 @@ func (c Costs) Check() Problems {
 	}
 	if len(c.Currency) != 3 || strings.Trim(c.Currency, "ABCDEFGHIJKLMNOPQRSTUVWXYZ") != "" {
 		ps.add("currency", "not a currency code", "use the three capital letters of ISO 4217, such as USD")
+	}
+	for _, id := range slices.Sorted(maps.Keys(c.TestMinutes)) {
+		at := "test_minutes." + clip(id)
+		if _, ok := TestByID(id); !ok {
+			ps.add(at, "there is no such test", "take it out, or correct the test's id")
+		} else if m := c.TestMinutes[id]; !(m > 0 && m <= 600) {
+			ps.add(at, fmt.Sprintf("%g minutes cannot be what a test takes", m), "give minutes above 0 and up to 600")
+		}
 	}
 	return ps
 }

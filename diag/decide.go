@@ -38,7 +38,7 @@ func (e *engine) weigh(c Case, out []Exclusion) *decision {
 	c, from := canonicalOrder(c)
 	w := newWorld(e, c.Vehicle)
 	d := &decision{c: newCalc(w.collect(c.Evidence)), from: from, costs: c.Costs}
-	d.c.out = out
+	d.c.out, d.c.took = out, c.Costs.TestMinutes
 	d.b = d.c.infer()
 	d.hyps = d.b.unfold()
 	d.lik = make([][]float64, len(d.hyps))
@@ -475,7 +475,7 @@ func (d *decision) nextTest(q int, total float64) *NextTest {
 		qu = &pr.questions[q]
 	}
 	mt := &w.m.Tests[qu.test]
-	n := &NextTest{Test: mt.ID, Minutes: mt.Minutes, ExpectedTotal: round2(total), Cautions: slices.Clone(mt.Cautions), Bank: qu.bank}
+	n := &NextTest{Test: mt.ID, Minutes: qu.minutes, ExpectedTotal: round2(total), Cautions: slices.Clone(mt.Cautions), Bank: qu.bank}
 	if n.Cautions == nil {
 		n.Cautions = []string{}
 	}

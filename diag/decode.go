@@ -159,6 +159,20 @@ func bind(n jsonNode, v reflect.Value, path string, ps *Problems) {
 		for i, e := range n.array {
 			bind(e, v.Index(i), fmt.Sprintf("%s[%d]", path, i), ps)
 		}
+	case reflect.Map: // of numbers by name
+		if n.kind != 'o' {
+			wrong("an object {…}")
+			return
+		}
+		v.Set(reflect.MakeMap(v.Type()))
+		for _, f := range n.object {
+			at, x := path+"."+clip(f.name), reflect.New(v.Type().Elem()).Elem()
+			if v.MapIndex(reflect.ValueOf(f.name)).IsValid() {
+				ps.add(at, "given twice", "keep one of the two")
+			}
+			bind(f.value, x, at, ps)
+			v.SetMapIndex(reflect.ValueOf(f.name), x)
+		}
 	case reflect.String:
 		s, ok := n.scalar.(string)
 		if n.kind != 's' || !ok {

@@ -232,7 +232,7 @@ func TestEngineAgainstOracle(t *testing.T) {
 		Sensors: []Sensor{{Bank: 1, Position: 1, Kind: Zirconia, Wires: 4}}}
 	two := Vehicle{Cylinders: 6, Arrangement: "v", DisplacementL: 3, Fuel: "petrol", AirMetering: "maf", OdometerKm: 150000,
 		Sensors: []Sensor{{Bank: 1, Position: 1, Kind: Zirconia, Wires: 4}, {Bank: 2, Position: 1, Kind: Zirconia, Wires: 4}}}
-	price := Costs{120, "USD"}
+	price := Costs{LabourPerHour: 120, Currency: "USD"}
 
 	t.Run("codes, tests, history and causes that make causes", func(t *testing.T) {
 		e := subModel("intake_leak_common", "past_event", "oil_burning", "head_gasket_leak", "misfire", "catalyst_worn",

@@ -32,7 +32,7 @@ func TestLookingFor(t *testing.T) {
 		{Bank: 2, Position: 1, Kind: Zirconia, Wires: 4}, {Bank: 2, Position: 2, Kind: Zirconia, Wires: 4}}}
 	look := func(t *testing.T, ev ...Entry) (Looking, Decision) {
 		t.Helper()
-		c := Case{Version: CaseVersion, Vehicle: six, Evidence: ev, Costs: Costs{120, "USD"}}
+		c := Case{Version: CaseVersion, Vehicle: six, Evidence: ev, Costs: Costs{LabourPerHour: 120, Currency: "USD"}}
 		l, err := LookingFor(c)
 		if err != nil {
 			t.Fatal(err)

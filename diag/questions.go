@@ -59,6 +59,14 @@ func (c *calc) questions() []question {
 	return out
 }
 
+// minutes is what a test takes here, by the shop's own clock where it has one.
+func (c *calc) minutes(t *model.Test) float64 {
+	if m, ok := c.took[t.ID]; ok {
+		return m
+	}
+	return t.Minutes
+}
+
 func (c *calc) ask(out *[]question, t, bank, s int) {
 	w := c.w
 	mt := &w.m.Tests[t]
@@ -69,7 +77,7 @@ func (c *calc) ask(out *[]question, t, bank, s int) {
 	if excluded(c.out, mt.ID, bank, position) {
 		return
 	}
-	q := question{test: t, bank: bank, sensor: s, minutes: mt.Minutes, memo: map[uint64][]float64{}}
+	q := question{test: t, bank: bank, sensor: s, minutes: c.minutes(mt), memo: map[uint64][]float64{}}
 	switch mt.ID {
 	case "history_ask":
 		for _, e := range c.ev.entries {

@@ -73,12 +73,14 @@ func MakerRange(low, high, unit, source string) string {
 	return fmt.Sprintf("The maker says %s to %s\u00a0%s (%s).", low, high, unit, source)
 }
 
-// UsualMinutes says what a test took here.
-func UsualMinutes(times int, median, ninety string) string {
+// UsualMinutes says what a test took here,
+// and how much that counts for in the estimate beside the model's figure.
+func UsualMinutes(times int, median, ninety string, model int) string {
+	counts := fmt.Sprintf(" The estimate weighs this %d to %d against the general figure.", times, model)
 	if times == 1 {
-		return "Done here once before: " + median + "."
+		return "Done here once before: " + median + "." + counts
 	}
-	return fmt.Sprintf("Done here %d times: usually %s, nine in ten within %s.", times, median, ninety)
+	return fmt.Sprintf("Done here %d times: usually %s, nine in ten within %s.", times, median, ninety) + counts
 }
 
 // AsideReasons are the usual reasons why a test cannot be done here.

@@ -33,15 +33,11 @@ func (s *server) bayPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	usual, err := s.store.TestMinutes(r.Context(), store.Period{From: s.now().AddDate(-2, 0, 0), To: s.now()})
-	if err != nil {
-		return err
-	}
 	second, err := s.secondChoice(d)
 	if err != nil {
 		return err
 	}
-	return s.render(w, r, http.StatusOK, templates.Bay(s.bayView(w, r, d, usual, second)))
+	return s.render(w, r, http.StatusOK, templates.Bay(s.bayView(w, r, d, second)))
 }
 
 // secondChoice is what the engine would do if its next test could not be done here.
@@ -55,7 +51,7 @@ func (s *server) secondChoice(d *desk) (*diag.NextTest, error) {
 	return other.Next, err
 }
 
-func (s *server) bayView(w http.ResponseWriter, r *http.Request, d *desk, usual []store.TestMinutes, second *diag.NextTest) templates.BayView {
+func (s *server) bayView(w http.ResponseWriter, r *http.Request, d *desk, second *diag.NextTest) templates.BayView {
 	v := templates.BayView{Page: s.page(w, r, templates.AtNowhere, fmt.Sprintf("%d %s", d.Job.ID, carName(d.Vehicle))), ID: d.Job.ID, Base: d.base(),
 		Car: carName(d.Vehicle), Plate: d.Vehicle.Plate, Concern: d.Job.Concern, State: d.state(), CanAdd: d.open(),
 		Findings: len(d.Standing()), Stages: d.stages(), NoFit: d.noFit, Log: d.logView(themeOf(r)), Photos: len(d.Photos)}
@@ -79,7 +75,7 @@ func (s *server) bayView(w http.ResponseWriter, r *http.Request, d *desk, usual 
 		}
 	}
 	minutes := map[string]store.TestMinutes{}
-	for _, u := range usual {
+	for _, u := range d.took {
 		minutes[u.Test] = u
 	}
 	next := d.decision.Next
@@ -148,7 +144,7 @@ func (d *desk) bayTest(t diag.TestInfo, at string, usual store.TestMinutes) temp
 		b.Mixture = "lean"
 	}
 	if usual.Times > 0 {
-		b.Usual = templates.UsualMinutes(usual.Times, templates.MinutesWords(usual.Median), templates.MinutesWords(usual.P90))
+		b.Usual = templates.UsualMinutes(usual.Times, templates.MinutesWords(usual.Median), templates.MinutesWords(usual.P90), modelWeighs)
 	}
 	b.Expects = d.expects(t)
 	return b

@@ -19,6 +19,7 @@ type desk struct {
 	shop  store.Shop
 	clock wallClock
 	car   diag.Vehicle
+	took  []store.TestMinutes // what tests took in this shop
 
 	used        []store.Entry     // the entries the engine is asked about, in the order of the case
 	unfit       map[string]string // by entry: why it does not fit the car as the car is now known
@@ -33,14 +34,19 @@ func (s *server) desk(ctx context.Context, jobID int64) (*desk, error) {
 	if err != nil {
 		return nil, err
 	}
-	return s.deskWith(ctx, jobID, shop)
+	took, err := s.testMinutes(ctx)
+	if err != nil {
+		return nil, err
+	}
+	return s.deskWith(ctx, jobID, shop, took)
 }
 
-func (s *server) deskWith(ctx context.Context, jobID int64, shop store.Shop) (*desk, error) {
+func (s *server) deskWith(ctx context.Context, jobID int64, shop store.Shop, took []store.TestMinutes) (*desk, error) {
 	d, err := s.unweighed(ctx, jobID, shop)
 	if err != nil {
 		return nil, err
 	}
+	d.took, d.kase.Costs.TestMinutes = took, weighed(took)
 	d.decision, d.fingerprint, err = s.minds.decide(d.kase, d.exclusions()...)
 	if ps, ok := errors.AsType[diag.Problems](err); ok {
 		d.noFit = ps[0].Reason + "; " + ps[0].Mend + "."

@@ -22,6 +22,10 @@ func (s *server) home(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	took, err := s.testMinutes(ctx)
+	if err != nil {
+		return err
+	}
 	jobs, err := s.store.OpenJobs(ctx)
 	if err != nil {
 		return err
@@ -40,7 +44,7 @@ func (s *server) home(w http.ResponseWriter, r *http.Request) error {
 	}
 	until := time.Now().Add(weighFor)
 	for _, j := range jobs {
-		m, err := s.moveOf(r, j, shop, until)
+		m, err := s.moveOf(r, j, shop, took, until)
 		if err != nil {
 			return err
 		}
@@ -84,13 +88,13 @@ func rank(first bool) int {
 }
 
 // moveOf asks the engine only where the facts alone do not say what is next.
-func (s *server) moveOf(r *http.Request, j store.OpenJob, shop store.Shop, until time.Time) (templates.MoveView, error) {
+func (s *server) moveOf(r *http.Request, j store.OpenJob, shop store.Shop, took []store.TestMinutes, until time.Time) (templates.MoveView, error) {
 	var d *desk
 	unsettled := j.DiagnosedAt == nil && j.Own > 0 && j.Sensors > 0
 	again := j.DiagnosedAt != nil && j.RepairedAt == nil && (j.OwnSince > 0 || (j.ProofPassed != nil && !*j.ProofPassed))
 	if (unsettled || again) && time.Now().Before(until) {
 		var err error
-		if d, err = s.deskWith(r.Context(), j.ID, shop); err != nil {
+		if d, err = s.deskWith(r.Context(), j.ID, shop, took); err != nil {
 			return templates.MoveView{}, err
 		}
 	}

@@ -531,6 +531,9 @@ func (d *desk) testView(id string, bank, position int) templates.TestView {
 	if !ok {
 		return templates.TestView{Title: id, Spot: d.spotWords(bank, position)}
 	}
+	if m, ok := d.kase.Costs.TestMinutes[id]; ok {
+		t.Minutes = m
+	}
 	v := templates.TestView{Title: t.Name, Spot: d.spotWords(bank, position), Minutes: templates.MinutesWords(t.Minutes),
 		Tools: t.Tools, SetUps: t.SetUps, Expect: t.Expect, Cautions: t.Cautions, Steps: t.Steps, House: d.shop.Cautions}
 	if d.open() {

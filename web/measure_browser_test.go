@@ -69,10 +69,10 @@ func TestKeyboard(t *testing.T) {
 	for _, page := range everyPage(job) {
 		p.Go("/healthz")
 		p.Go(page)
-		missed := browsertest.Eval[[]string](p, `(() => {
+		browsertest.Eval[bool](p, `(() => {
 			window.reached = new Set(); window.unseen = []; window.ends = 0;
 			document.activeElement?.blur();
-			return [];
+			return true;
 		})()`)
 		p.Tabs(400, `(() => {
 			const e = document.activeElement;
@@ -82,7 +82,7 @@ func TestKeyboard(t *testing.T) {
 			if (s.outlineStyle === "none" && l.outlineStyle === "none") window.unseen.push(e.outerHTML.slice(0, 120));
 			return false;
 		})()`)
-		missed = browsertest.Eval[[]string](p, `[...document.querySelectorAll("a[href], button, input, select, textarea, summary")]
+		missed := browsertest.Eval[[]string](p, `[...document.querySelectorAll("a[href], button, input, select, textarea, summary")]
 			.filter((e) => e.checkVisibility({ visibilityProperty: true }) && !e.disabled && e.type !== "hidden" && e.tabIndex >= 0)
 			.filter((e) => e.type !== "radio" || ![...document.getElementsByName(e.name)].some((o) => window.reached.has(o)))
 			.filter((e) => !window.reached.has(e)).map((e) => e.outerHTML.slice(0, 120))`)

@@ -19,6 +19,10 @@ var decideCommand = command{
 FILE is a case file, version 1, or - for standard input. The decision is printed
 as JSON. It needs no database, and the same case always gives the same decision.
 
+Besides the rate, "costs" may hold "test_minutes": what tests take in this shop, in
+minutes by the test's id, such as {"intake_smoke": 25}. Tests that are not named
+take the minutes of the model.
+
 Exits 3 if the case is refused; each thing wrong is then told on standard error,
 one a line: the field's path, the reason, and how to mend it.`,
 	run: func(ctx context.Context, c *console, fs *flag.FlagSet, args []string) error {
