@@ -36,11 +36,16 @@ func DocumentHead(currency string) []string {
 	return []string{"What", "How many", "Each, " + currency, "Tax", "Amount, " + currency}
 }
 
-// The sums of a document.
-const (
-	SumNet   = "Before tax"
-	SumTotal = "To pay"
-)
+// SumNet names what comes before tax.
+const SumNet = "Before tax"
+
+// SumTotal names the last sum: only an invoice is owed.
+func SumTotal(kind string) string {
+	if kind == "invoice" {
+		return "Amount due"
+	}
+	return "Total, if all is done"
+}
 
 // SumTax names the tax of one rate.
 func SumTax(rate string) string { return "Tax " + rate }
@@ -75,8 +80,8 @@ var (
 )
 
 // AgreedPaper recalls the customer's yes on an invoice.
-func AgreedPaper(limit, who, how, when string) string {
-	return "Agreed up to " + limit + " by " + who + ", " + how + ", " + when + "."
+func AgreedPaper(scope, limit, who, how, when string) string {
+	return Upper(labelOf(scopeOptions, scope)) + " was agreed to by " + who + ", up to " + limit + ", " + how + ", " + when + "."
 }
 
 // DocumentFoot is the small print.
@@ -141,6 +146,22 @@ func ProofPaper(passed bool, statement, when, who string) string {
 		return "The proof drive passed on " + when + " (" + who + "): " + statement
 	}
 	return "The proof drive of " + when + " (" + who + ") did not pass: " + statement
+}
+
+// MendedPaper tells what was mended.
+func MendedPaper(cause, words string) string {
+	if words == "" {
+		return cause + ": mended."
+	}
+	return cause + ": " + words
+}
+
+// FittedPaper tells what was fitted.
+func FittedPaper(what, words string) string {
+	if words == "" {
+		return what + "."
+	}
+	return what + ". " + words
 }
 
 // NoProof says honestly that there is none.
@@ -238,17 +259,19 @@ func PlainTest(id, name string) string {
 	case "exhaust_leak_test":
 		return "leaks in the exhaust"
 	case "combustion_gas_test":
-		return "exhaust gas in the coolant"
+		return "whether exhaust gas gets into the coolant"
 	}
 	return strings.ToLower(name[:1]) + name[1:]
 }
 
 // DidSentence lists what was looked at.
-func DidSentence(did []string) string { return Upper(and(did)) + "." }
+func DidSentence(did []string) string { return Upper(strings.Join(did, "; ")) + "." }
 
 // WhyPart says why a part is or is not the answer.
-func WhyPart(decision string, parts int, first bool) []string {
+func WhyPart(decision string, first, done bool) []string {
 	switch {
+	case decision == "part" && first && done:
+		return []string{"The sensor itself was damaged, which we saw on that very sensor. But something had damaged it. We mended that first, and only then fitted the new one; otherwise the new one would have been ruined the same way."}
 	case decision == "part" && first:
 		return []string{"The sensor itself is damaged, which we saw on that very sensor. But something damaged it. We mend that first, and only then fit the new one; otherwise the new one would be ruined the same way."}
 	case decision == "part":

@@ -22,6 +22,19 @@ func VerdictHeadline(decision string, parts, mend []string) string {
 	return "No verdict yet."
 }
 
+// HandHeadline is the verdict as it reads once the work is done.
+func HandHeadline(decision string, parts, mend []string) string {
+	switch {
+	case decision == "part" && len(parts) == 1:
+		return "A new sensor was needed, at " + parts[0] + "."
+	case decision == "part":
+		return "New sensors were needed, at " + and(parts) + "."
+	case decision == "no_part" && len(mend) > 0:
+		return "No part was needed. The sensor was not the fault."
+	}
+	return VerdictHeadline(decision, parts, mend)
+}
+
 // FirmWords says how much the verdict depends on the estimates behind it.
 func FirmWords(firm float64) string {
 	var w string
@@ -46,7 +59,14 @@ func FirmWords(firm float64) string {
 
 // CustomerSentence explains a verdict without jargon. Found are plain clauses that
 // follow "we found that".
-func CustomerSentence(decision string, found, parts, first []string) string {
+// Once the work is done it tells what was done.
+func CustomerSentence(decision string, found, parts, first []string, done bool) string {
+	say := func(ahead, behind string) string {
+		if done {
+			return behind
+		}
+		return ahead
+	}
 	var b strings.Builder
 	switch decision {
 	case "part":
@@ -56,18 +76,18 @@ func CustomerSentence(decision string, found, parts, first []string) string {
 		}
 		b.WriteString(". ")
 		if len(parts) > 1 {
-			fmt.Fprintf(&b, "%d exhaust sensors have to be renewed.", len(parts))
+			fmt.Fprintf(&b, "%d exhaust sensors %s to be renewed.", len(parts), say("have", "had"))
 		} else {
-			b.WriteString("One exhaust sensor has to be renewed.")
+			fmt.Fprintf(&b, "One exhaust sensor %s to be renewed.", say("has", "had"))
 		}
 		if len(first) > 0 {
-			b.WriteString(" Before that, what damaged it has to be put right (" + and(first) + "), or the new one would fail the same way.")
+			b.WriteString(" Before that, what damaged it " + say("has to be", "was") + " put right (" + and(first) + "), or the new one would " + say("fail", "have failed") + " the same way.")
 		}
 	case "no_part":
 		if len(found) == 0 {
 			b.WriteString("We measured everything that bears on the warning light and found it well. No part is needed. Should the light come on again, bring the car back; we keep all we measured.")
 		} else {
-			b.WriteString("The exhaust sensor only reported the trouble; it is not broken, and a new one would not help. We found that " + and(found) + ". That is what we would put right.")
+			b.WriteString("The exhaust sensor only reported the trouble; it is not broken, and a new one would not help. We found that " + and(found) + ". That is what we " + say("would put", "put") + " right.")
 		}
 	default:
 		return ""

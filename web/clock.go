@@ -36,6 +36,9 @@ func (c wallClock) day(t time.Time) string {
 	return t.Format("2 Jan 2006")
 }
 
+// date is how a day stands on paper, which is read in other years too.
+func (c wallClock) date(t time.Time) string { return t.In(c.zone).Format("2 January 2006") }
+
 func (c wallClock) hour(t time.Time) string { return t.In(c.zone).Format("15:04") }
 
 // moment leaves the day away when it is today.

@@ -649,5 +649,5 @@ func (d *desk) customerSentence(v diag.Verdict) string {
 	if v.Decision == diag.DecidePart {
 		found = nil
 	}
-	return templates.CustomerSentence(v.Decision, found, each(v.Parts, d.partWords), plain(v.First))
+	return templates.CustomerSentence(v.Decision, found, each(v.Parts, d.partWords), plain(v.First), d.Job.RepairedAt != nil)
 }

@@ -81,7 +81,7 @@ func (s *server) sheetOf(r *http.Request) (paper.Sheet, *desk, error) {
 
 // sheet starts a paper of this job.
 func (d *desk) sheet(title, number string) paper.Sheet {
-	p := paper.Sheet{Title: title, Number: number, Date: d.clock.now.Format("2 January 2006"), Size: d.shop.Paper,
+	p := paper.Sheet{Title: title, Number: number, Date: d.clock.date(d.clock.now), Size: d.shop.Paper,
 		Customer: lines(d.Customer.Name, d.Customer.Address, d.Customer.Phone)}
 	p.Shop = lines(d.shop.Name, d.shop.Address, d.shop.Phone)
 	fact := func(name, value string) {
@@ -139,7 +139,7 @@ func (a *account) document(doc store.Document, ls []store.Line) paper.Sheet {
 			t.Sums = append(t.Sums, [2]string{templates.SumTax(a.percent(ppm)), a.plain(byRate[ppm])})
 		}
 	}
-	t.Total = [2]string{templates.SumTotal, a.say(doc.TotalMinor)}
+	t.Total = [2]string{templates.SumTotal(doc.Kind), a.say(doc.TotalMinor)}
 	p.Blocks = append(p.Blocks, paper.Block{Table: t})
 	if core > 0 {
 		p.Blocks = append(p.Blocks, paper.Block{Text: []string{templates.CoreNote(a.say(core))}})
@@ -156,8 +156,17 @@ func (a *account) document(doc store.Document, ls []store.Line) paper.Sheet {
 	if doc.Kind == "estimate" {
 		p.Blocks = append(p.Blocks, paper.Block{Heading: templates.YesHead, Text: []string{templates.YesPaper(a.say(doc.TotalMinor))},
 			Sign: templates.SignYes})
-	} else if y, ok := a.InForce(store.ScopeRepair); ok {
-		p.Blocks = append(p.Blocks, paper.Block{Text: []string{templates.AgreedPaper(a.say(y.LimitMinor), y.Who, templates.HowWord(y.How), a.clock.day(y.SaidAt))}})
+	} else {
+		var agreed []string
+		for _, scope := range []store.Scope{store.ScopeDiagnosis, store.ScopeRepair} {
+			on := slices.ContainsFunc(ls, func(l store.Line) bool { return l.Scope == scope })
+			if y, ok := a.InForce(scope); ok && on {
+				agreed = append(agreed, templates.AgreedPaper(string(scope), a.say(y.LimitMinor), y.Who, templates.HowWord(y.How), a.clock.date(y.SaidAt)))
+			}
+		}
+		if len(agreed) > 0 {
+			p.Blocks = append(p.Blocks, paper.Block{Text: agreed})
+		}
 	}
 	p.Foot = templates.DocumentFoot(doc.Kind)
 	return p
@@ -257,18 +266,19 @@ func (a *account) handOver() paper.Sheet {
 	_, decision, parts, ok := d.inForce()
 	if ok {
 		v, _ := d.Verdict()
-		p.Blocks = append(p.Blocks, paper.Block{Big: templates.VerdictHeadline(decision, each(parts, d.partWords), each(v.Verdict.Mend, d.mendWords))})
+		headline := templates.VerdictHeadline
+		if d.Job.RepairedAt != nil {
+			headline = templates.HandHeadline
+		}
+		p.Blocks = append(p.Blocks, paper.Block{Big: headline(decision, each(parts, d.partWords), each(v.Verdict.Mend, d.mendWords))})
 	}
 	var done []string
 	for _, r := range d.standingRepairs() {
-		what := templates.FitWords(d.spotWords(r.Bank, r.Position), string(r.Kind), r.PartNumber)
 		if r.Action == store.Mended {
-			what = d.mendWords(diag.CauseRef{Cause: r.Cause, Bank: r.Bank, Position: r.Position})
+			done = append(done, templates.MendedPaper(d.causeWords(diag.CauseRef{Cause: r.Cause, Bank: r.Bank, Position: r.Position}), r.Words))
+			continue
 		}
-		if r.Words != "" {
-			what += " " + r.Words
-		}
-		done = append(done, what)
+		done = append(done, templates.FittedPaper(templates.FitWords(d.spotWords(r.Bank, r.Position), string(r.Kind), r.PartNumber), r.Words))
 	}
 	if len(done) > 0 {
 		p.Blocks = append(p.Blocks, paper.Block{Heading: templates.HandDone, List: done})
@@ -276,7 +286,7 @@ func (a *account) handOver() paper.Sheet {
 	proof := []string{}
 	for _, x := range d.Proofs {
 		if x.Stands {
-			proof = append(proof, templates.ProofPaper(x.Passed, x.Statement, d.clock.day(x.At), x.ByName))
+			proof = append(proof, templates.ProofPaper(x.Passed, x.Statement, d.clock.date(x.At), x.ByName))
 		}
 	}
 	if len(proof) == 0 {
@@ -336,7 +346,7 @@ func (s *server) explanation(ctx context.Context, d *desk, photos string, outsid
 	if did := d.looked(); len(did) > 0 {
 		p.Blocks = append(p.Blocks, paper.Block{Heading: templates.ExplainDid, Text: []string{templates.DidSentence(did)}})
 	}
-	_, decision, parts, ok := d.inForce()
+	_, decision, _, ok := d.inForce()
 	v := d.decision.Verdict
 	if f, inForce := d.Verdict(); inForce {
 		v = f.Verdict
@@ -350,7 +360,7 @@ func (s *server) explanation(ctx context.Context, d *desk, photos string, outsid
 	}
 	p.Blocks = append(p.Blocks, paper.Block{Heading: templates.ExplainFound, Big: found})
 	if ok {
-		p.Blocks = append(p.Blocks, paper.Block{Heading: templates.ExplainWhy, Text: templates.WhyPart(decision, len(parts), len(v.First) > 0)})
+		p.Blocks = append(p.Blocks, paper.Block{Heading: templates.ExplainWhy, Text: templates.WhyPart(decision, len(v.First) > 0, d.Job.RepairedAt != nil)})
 	}
 	figures, err := s.figures(ctx, d, photos)
 	if err != nil {

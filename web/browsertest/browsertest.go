@@ -195,7 +195,7 @@ const js = `(() => {
 	const norm = (s) => s.replace(/\s+/g, " ").trim();
 	const shown = (e) => e.getClientRects().length > 0;
 	const pick = (selector, text) => {
-		const all = [...document.querySelectorAll(selector)].filter(shown);
+		const all = [...(document.querySelector("[data-within]") ?? document).querySelectorAll(selector)].filter(shown);
 		return all.find((e) => norm(e.innerText) === text) ?? all.find((e) => norm(e.innerText).startsWith(text)) ?? all.find((e) => norm(e.innerText).includes(text));
 	};
 	const mark = (e) => {
@@ -249,6 +249,26 @@ func (p *Page) Send(text string) {
 	Eval[bool](p, `window.beforeSend = true`)
 	p.press("a, button", text)
 	p.waitNew(text)
+}
+
+// within narrows the next search for a label or something to press to one element.
+func (p *Page) within(id string, do func()) {
+	p.t.Helper()
+	Eval[bool](p, "(document.getElementById("+quote(id)+")?.setAttribute(\"data-within\", \"\"), true)")
+	do()
+	Eval[bool](p, `(document.querySelector("[data-within]")?.removeAttribute("data-within"), true)`)
+}
+
+// PressIn is Press within one section.
+func (p *Page) PressIn(id, text string) { p.t.Helper(); p.within(id, func() { p.Press(text) }) }
+
+// SendIn is Send within one section.
+func (p *Page) SendIn(id, text string) { p.t.Helper(); p.within(id, func() { p.Send(text) }) }
+
+// FillIn is Fill within one section.
+func (p *Page) FillIn(id, label, value string) {
+	p.t.Helper()
+	p.within(id, func() { p.Fill(label, value) })
 }
 
 func (p *Page) waitNew(text string) {
