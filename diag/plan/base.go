@@ -7,12 +7,20 @@ import (
 
 // walker follows a policy that asks nothing but proofs: the bundle with the
 // most gain per cost, a proof, and if that fails the next bundle; and it stops
-// where stopping is best. Its value bounds the optimum from above.
+// where stopping is best. Its value bounds the optimum from above. This is the
+// P/C rule of Heckerman et al. (1995), chances taken anew after each failure.
 type walker struct {
-	w    []float64 // belief, dense
-	in   []bool
-	list []int32 // where w may be positive
-	plan []micro
+	w     []float64 // belief, dense
+	in    []bool
+	list  []int32 // where w may be positive
+	mass  float64
+	stops []float64 // loss of each stop
+	score []float64 // gain of each bundle
+	hot   []int32   // bundles whose score was ever touched
+	isHot []bool
+	pass  []float64
+	flow  []float64
+	plan  []micro
 }
 
 // micro is one step of the walk. After a question that is asked only because an
@@ -23,97 +31,106 @@ type micro struct {
 	on int
 }
 
-func (k *walker) reset(n int) {
-	k.w = slices.Grow(k.w[:0], n)[:n]
-	k.in = slices.Grow(k.in[:0], n)[:n]
-	clear(k.w)
-	clear(k.in)
+func (k *walker) reset(m *model) {
+	k.w = zeroed(k.w, m.n)
+	k.in = zeroed(k.in, m.n)
 	k.list = k.list[:0]
+	k.stops = zeroed(k.stops, len(m.p.Stops))
+	k.pass = zeroed(k.pass, len(m.p.Stops))
+	k.score = zeroed(k.score, len(m.bundles))
+	k.isHot = zeroed(k.isHot, len(m.bundles))
+	k.hot = k.hot[:0]
 }
 
-func (k *walker) load(idx []int32, w []float64) {
+func zeroed[T any](s []T, n int) []T {
+	s = slices.Grow(s[:0], n)[:n]
+	clear(s)
+	return s
+}
+
+// load starts a walk at a belief.
+func (k *walker) load(m *model, idx []int32, w []float64) {
 	for _, h := range k.list {
 		k.w[h], k.in[h] = 0, false
 	}
-	k.list = append(k.list[:0], idx...)
+	for _, b := range k.hot {
+		k.score[b], k.isHot[b] = 0, false
+	}
+	clear(k.stops)
+	k.list, k.hot, k.mass = k.list[:0], k.hot[:0], 0
 	for i, h := range idx {
-		k.w[h], k.in[h] = w[i], true
+		k.list = append(k.list, h)
+		k.in[h] = true
+		k.shift(m, h, w[i])
 	}
 }
 
-func (k *walker) mass() float64 {
-	var m float64
-	for _, h := range k.list {
-		m += k.w[h]
+// shift adds dw to the weight of h and to all that depends on it.
+func (k *walker) shift(m *model, h int32, dw float64) {
+	k.w[h] += dw
+	k.mass += dw
+	for i := range k.stops {
+		k.stops[i] += dw * m.p.Stops[i].Loss[h]
 	}
-	return m
-}
-
-// bestStop is the least expected loss and the stop that has it; row, if not
-// nil, weighs the belief by an outcome's likelihood.
-func (s *Solver) bestStop(row []float64) (float64, int) {
-	best, at := math.Inf(1), 0
-	for i, sp := range s.m.p.Stops {
-		var l float64
-		for _, h := range s.walk.list {
-			w := s.walk.w[h]
-			if row != nil {
-				w *= row[h]
-			}
-			l += w * sp.Loss[h]
+	for _, sh := range m.byHyp[h] {
+		if !k.isHot[sh.bundle] {
+			k.isHot[sh.bundle] = true
+			k.hot = append(k.hot, sh.bundle)
 		}
-		if l < best {
-			best, at = l, i
-		}
+		k.score[sh.bundle] += dw * sh.gain
 	}
-	return best, at
 }
 
-// base is the value of the walk from a belief.
-func (s *Solver) base(st state, idx []int32, w []float64) float64 {
-	v, _ := s.basePlan(st, idx, w)
+func least(x []float64) float64 {
+	v := x[0]
+	for _, y := range x[1:] {
+		v = min(v, y)
+	}
 	return v
 }
 
-// basePlan is base with the steps that lead to it; they are good until the next
-// call. A last step, to finish, is left out.
-func (s *Solver) basePlan(st state, idx []int32, w []float64) (float64, []micro) {
-	s.walk.load(idx, w)
+// walk returns the value of the walk from a belief and its steps, which are good
+// until the next call. The last step, to finish, is left out.
+func (s *Solver) walk(st state, idx []int32, w []float64) (float64, []micro) {
+	k := &s.walker
+	k.load(&s.m, idx, w)
 	v, n := s.stroll(st, false)
-	if st.done == 0 || len(s.m.proofs) == 0 || s.m.repeats&^st.asked == 0 {
-		return v, s.walk.plan[:n]
+	if st.done == 0 || s.m.repeats&^st.asked == 0 {
+		return v, k.plan[:n]
 	}
-	s.walk.load(idx, w)
-	v2, n2 := s.stroll(st, true)
-	if v2 < v {
-		return v2, s.walk.plan[:n2]
+	k.load(&s.m, idx, w)
+	if v2, n := s.stroll(st, true); v2 < v {
+		return v2, k.plan[:n]
 	}
-	s.walk.load(idx, w)
-	_, n = s.stroll(st, false)
-	return v, s.walk.plan[:n]
+	k.load(&s.m, idx, w)
+	v, n = s.stroll(st, false)
+	return v, k.plan[:n]
 }
 
-// maxBundles ends a walk that goes nowhere.
-const maxBundles = 24
+const (
+	tiny       = 1e-9 // stands for no cost where one is divided by
+	maxBundles = 24   // a walk longer than this is cut
+	fine       = 1e-5 // a walk ends when no more than this share can be saved
+)
 
-// stroll returns the value of the walk and how many steps of s.walk.plan it
-// takes before it stops.
 func (s *Solver) stroll(st state, proofFirst bool) (float64, int) {
-	m, k := &s.m, &s.walk
+	m, k := &s.m, &s.walker
 	k.plan = k.plan[:0]
+	s.work += len(k.list)
 	var acc float64 // paid so far, and lost where the walk has stopped
-	mass := k.mass()
-	start := mass
-	best, _ := s.bestStop(nil)
-	cut := 0
+	best, cut := least(k.stops), 0
+	start := k.mass
 	look := func() {
-		if v, _ := s.bestStop(nil); acc+v < best {
-			best, cut = acc+v, len(k.plan)
+		if v := acc + least(k.stops); v < best {
+			best, cut = v, len(k.plan)
 		}
 	}
 	for range maxBundles {
+		if k.mass <= 1e-13*start || m.kind && (acc >= best || least(k.stops) <= fine*best) {
+			break
+		}
 		if !proofFirst {
-			b := s.pickBundle(st, mass)
+			b := s.pick(st)
 			if b < 0 {
 				break
 			}
@@ -127,11 +144,11 @@ func (s *Solver) stroll(st state, proofFirst bool) (float64, int) {
 					continue
 				}
 				if q >= 0 {
-					acc += mass * c
+					acc += k.mass * c
 					st = m.afterAsk(st, q)
 					k.plan = append(k.plan, micro{Step{Ask, q}, -1})
 				}
-				acc += mass * m.doCost(st, a)
+				acc += k.mass * m.doCost(st, a)
 				st = m.afterDo(st, a)
 				s.apply(a)
 				k.plan = append(k.plan, micro{Step{Do, a}, 0})
@@ -143,125 +160,169 @@ func (s *Solver) stroll(st state, proofFirst bool) (float64, int) {
 			if st.asked>>q&1 == 1 {
 				continue
 			}
-			acc += mass * m.askCost(st, q)
+			acc += k.mass * m.askCost(st, q)
 			st = m.afterAsk(st, q)
-			on, worst := -1, math.Inf(-1)
-			var sum float64
-			for o := range m.p.Questions[q].Outcomes {
-				row := m.lik[q][o*m.n : (o+1)*m.n]
-				v, _ := s.bestStop(row)
-				sum += v
-				var om float64
-				for _, h := range k.list {
-					om += k.w[h] * row[h]
-				}
-				if om > 0 && v/om > worst {
-					on, worst = o, v/om
-				}
-			}
+			on, lost := s.prove(q)
 			if on < 0 {
 				return best, cut // the belief has faded below what a float holds
 			}
-			row := m.lik[q][on*m.n : (on+1)*m.n]
-			v, _ := s.bestStop(row)
-			acc += sum - v
-			for _, h := range k.list {
-				k.w[h] *= row[h]
-			}
-			mass = k.mass()
+			acc += lost
 			k.plan = append(k.plan, micro{Step{Ask, q}, on})
 			look()
-			break
-		}
-		s.work += len(k.list)
-		if mass <= 1e-13*start {
 			break
 		}
 	}
 	return best, cut
 }
 
-// pickBundle is the bundle with the most gain per cost, or -1.
-func (s *Solver) pickBundle(st state, mass float64) int {
-	m, k := &s.m, &s.walk
-	clear(s.score)
+// prove asks proof q: it returns the outcome after which the walk goes on, the
+// one where stopping would cost most, and what stopping after the others costs.
+func (s *Solver) prove(q int) (on int, lost float64) {
+	m, k := &s.m, &s.walker
+	rows := m.lik[q]
+	if o := m.sharp[q]; o >= 0 {
+		// One outcome can come only from a few hypotheses, the other is the rest.
+		clear(k.pass)
+		var mass float64
+		for _, h := range m.sharpAt[q] {
+			x := k.w[h] * rows[o][h]
+			mass += x
+			for i := range k.pass {
+				k.pass[i] += x * m.p.Stops[i].Loss[h]
+			}
+		}
+		pass, fail := least(k.pass), math.Inf(1)
+		for i, v := range k.stops {
+			fail = min(fail, v-k.pass[i])
+		}
+		rest := k.mass - mass
+		if rest <= 0 {
+			return -1, 0
+		}
+		if mass <= 0 || fail*mass >= pass*rest {
+			s.work += 4
+			for _, h := range m.sharpAt[q] {
+				if x := k.w[h] * rows[o][h]; x > 0 {
+					k.shift(m, h, -x)
+				}
+			}
+			return 1 - o, pass
+		}
+	}
+	s.work += len(k.list)
+	on = -1
+	worst, sum, onValue := math.Inf(-1), 0.0, 0.0
+	for o, row := range rows {
+		clear(k.pass)
+		var mass float64
+		for _, h := range k.list {
+			x := k.w[h] * row[h]
+			mass += x
+			for i := range k.pass {
+				k.pass[i] += x * m.p.Stops[i].Loss[h]
+			}
+		}
+		if mass <= 0 {
+			continue
+		}
+		v := least(k.pass)
+		sum += v
+		if v/mass > worst {
+			on, worst, onValue = o, v/mass, v
+		}
+	}
+	if on < 0 {
+		return -1, 0
+	}
 	for _, h := range k.list {
-		w := k.w[h]
-		if w == 0 {
-			continue
-		}
-		for _, sh := range m.byHyp[h] {
-			s.score[sh.bundle] += w * sh.gain
+		if x := k.w[h] * (1 - rows[on][h]); x != 0 {
+			k.shift(m, h, -x)
 		}
 	}
-	var proof float64
-	if len(m.proofs) > 0 {
-		proof = m.p.Questions[m.proofs[0]].Cost
-	}
-	pick, top := -1, 0.0
-	for b, gain := range s.score {
-		if gain <= 0 {
+	return on, sum - onValue
+}
+
+// pick is the bundle with the most gain per cost, or -1.
+func (s *Solver) pick(st state) int {
+	m, k := &s.m, &s.walker
+	pick, top := int32(-1), 0.0
+	for _, b := range k.hot {
+		r := k.score[b] * m.rate[b] // as if no set-up and no question were needed
+		mask := m.masks[b]
+		left := mask &^ st.done
+		if left == 0 || r <= 0 || r < top && left == mask {
 			continue
 		}
-		c := proof
-		live := false
-		open := st.open
-		for _, a := range m.bundles[b].actions {
-			if st.done>>a&1 == 1 {
-				continue
-			}
-			x := m.firstExtra(st, int(a))
-			if math.IsInf(x, 1) {
-				continue
-			}
-			live = true
-			if m.needs[a] == 0 {
-				x = m.setupCost(m.p.Actions[a].Setup, open)
-			}
-			open |= m.p.Actions[a].Setup
-			c += m.p.Actions[a].Cost + x
+		if left != mask || !m.bare {
+			r = k.score[b] / max(m.bundleCost(st, &m.bundles[b])+m.proofCost, tiny)
 		}
-		if !live {
-			continue
-		}
-		if r := gain / math.Max(c, 1e-9*mass); r > top {
+		if r > top || r == top && b < pick {
 			pick, top = b, r
 		}
 	}
-	return pick
+	return int(pick)
+}
+
+// bundleCost is what the actions of a bundle cost that can still be done, with
+// set-ups and the questions they need; +Inf if there are none.
+func (m *model) bundleCost(st state, bu *bundle) float64 {
+	var c float64
+	live := false
+	open := st.open
+	for _, a := range bu.actions {
+		if st.done>>a&1 == 1 {
+			continue
+		}
+		x := m.firstExtra(st, int(a))
+		if math.IsInf(x, 1) {
+			continue
+		}
+		live = true
+		setup := m.p.Actions[a].Setup
+		if m.needs[a] == 0 {
+			x = m.setupCost(setup, open)
+		}
+		open |= setup
+		c += m.p.Actions[a].Cost + x
+	}
+	if !live {
+		return math.Inf(1)
+	}
+	return c
 }
 
 // changes reports whether action a can change the belief the walk is at.
 func (s *Solver) changes(a int) bool {
 	for i := range s.m.moves[a] {
-		if s.walk.w[s.m.moves[a][i].from] > 0 {
+		if s.walker.w[s.m.moves[a][i].from] > 0 {
 			return true
 		}
 	}
 	return false
 }
 
-// apply takes action a. Moves go from more faults to fewer, so each source is
-// read before anything is added to it only if sources are emptied first.
+// apply takes action a. All sources are read before anything is moved, as one
+// move may lead to where another starts.
 func (s *Solver) apply(a int) {
-	k := &s.walk
-	moves := s.m.moves[a]
-	s.flow = s.flow[:0]
+	m, k := &s.m, &s.walker
+	moves := m.moves[a]
+	k.flow = k.flow[:0]
 	for i := range moves {
-		w := k.w[moves[i].from]
-		s.flow = append(s.flow, w)
-		k.w[moves[i].from] = w * moves[i].stay
+		k.flow = append(k.flow, k.w[moves[i].from])
 	}
+	s.work += len(moves)
 	for i := range moves {
-		if s.flow[i] == 0 {
+		w := k.flow[i]
+		if w <= 0 {
 			continue
 		}
+		k.shift(m, moves[i].from, -w*(1-moves[i].stay))
 		for _, t := range moves[i].to {
 			if !k.in[t.to] {
 				k.in[t.to] = true
 				k.list = append(k.list, t.to)
 			}
-			k.w[t.to] += s.flow[i] * t.p
+			k.shift(m, t.to, w*t.p)
 		}
 	}
 }

@@ -14,20 +14,30 @@ type model struct {
 	p         *Problem
 	n         int
 	prior     []float64
-	lik       [][]float64 // per question, outcome*n + hypothesis
-	moves     [][]move    // per action, only hypotheses it can change
-	stopMin   []float64   // least loss per hypothesis
-	exits     [][]exit    // per hypothesis, best chance per cost first
-	order     []int32     // hypotheses, fewest faults first
-	repeats   uint64      // questions that may be asked again
-	free      uint64      // questions without cost that end no set-up and lose nothing by being asked now
-	needy     uint64      // questions some action needs
-	needs     []uint64    // per action
+	lik       [][][]float64 // question, outcome, hypothesis
+	moves     [][]move      // per action, only hypotheses it can change
+	stopMin   []float64     // least loss per hypothesis
+	exits     [][]exit      // per hypothesis, best chance per cost first
+	order     []int32       // hypotheses, fewest faults first
+	repeats   uint64        // questions that may be asked again
+	free      uint64        // questions without cost that end no set-up and lose nothing by being asked now
+	needy     uint64        // questions some action needs
+	needs     []uint64      // per action
 	bundles   []bundle
+	rate      []float64 // per bundle, one over its cost with a proof
+	masks     []uint64  // per bundle, its actions
 	byHyp     [][]share // per hypothesis, what each bundle would gain
 	proofs    []int     // repeating questions, cheapest first
-	costScale float64
+	proofCost float64   // of the cheapest proof
+	sharp     []int     // per question with two outcomes, one that few hypotheses allow; or -1
+	sharpAt   [][]int32 // and those hypotheses
+	bare      bool      // no set-ups, no needs: a step's price is its cost
+	kind      bool      // no loss is below zero
 }
+
+// maxAtOnce keeps what follows one step of the search within bounds. Questions
+// beyond it are choices like any other.
+const maxAtOnce = 1024
 
 type arrow struct {
 	to int32
@@ -51,11 +61,14 @@ type exit struct {
 // bundle is a set of actions done together before a proof.
 type bundle struct {
 	actions []int8 // in the order to do them
+	mask    uint64
+	cost    float64 // of the actions alone
 }
 
 type share struct {
 	bundle int32
-	gain   float64
+	gain   float64 // loss saved
+	p      float64 // chance that nothing more can be saved
 }
 
 func (m *model) compile(p *Problem) {
@@ -72,36 +85,50 @@ func (m *model) compile(p *Problem) {
 		at[h.Faults] = int32(i)
 	}
 
-	cells := 0
-	for _, q := range p.Questions {
-		cells += len(q.Outcomes) * n
-	}
-	flat := make([]float64, cells)
-	m.lik = make([][]float64, len(p.Questions))
+	atOnce := 1 // ways in which the free questions may be answered
+	m.lik = make([][][]float64, len(p.Questions))
 	for i, q := range p.Questions {
-		k := len(q.Outcomes) * n
-		m.lik[i], flat = flat[:k:k], flat[k:]
+		m.lik[i] = make([][]float64, len(q.Outcomes))
 		for o, out := range q.Outcomes {
-			copy(m.lik[i][o*n:], out.P)
+			m.lik[i][o] = out.P
 		}
 		if q.Repeats {
 			m.repeats |= 1 << i
 			m.proofs = append(m.proofs, i)
 		}
-		if q.Cost == 0 && q.Ends == 0 && (q.Repeats || len(p.Actions) == 0) {
+		if k := atOnce * len(q.Outcomes); q.Cost == 0 && q.Ends == 0 && (q.Repeats || len(p.Actions) == 0) && k <= maxAtOnce {
 			m.free |= 1 << i
+			atOnce = k
 		}
-		m.costScale += q.Cost
+	}
+	m.sharp = slices.Repeat([]int{-1}, len(p.Questions))
+	m.sharpAt = make([][]int32, len(p.Questions))
+	for _, q := range m.proofs {
+		for o, row := range m.lik[q] {
+			var at []int32
+			for h, x := range row {
+				if x > 0 {
+					at = append(at, int32(h))
+				}
+			}
+			if len(m.lik[q]) == 2 && len(at) <= 4 {
+				m.sharp[q], m.sharpAt[q] = o, at
+			}
+		}
 	}
 	slices.SortStableFunc(m.proofs, func(a, b int) int { return cmp.Compare(p.Questions[a].Cost, p.Questions[b].Cost) })
 
+	m.kind, m.bare = true, len(p.Setups) == 0
+	if len(m.proofs) > 0 {
+		m.proofCost = p.Questions[m.proofs[0]].Cost
+	}
 	m.stopMin = make([]float64, n)
 	for h := range m.stopMin {
 		m.stopMin[h] = math.Inf(1)
 		for _, s := range p.Stops {
 			m.stopMin[h] = min(m.stopMin[h], s.Loss[h])
+			m.kind = m.kind && s.Loss[h] >= 0
 		}
-		m.costScale += math.Abs(m.stopMin[h]) * m.prior[h]
 	}
 
 	m.moves = make([][]move, len(p.Actions))
@@ -109,12 +136,16 @@ func (m *model) compile(p *Problem) {
 	m.exits = make([][]exit, n)
 	for j := range p.Actions {
 		a := &p.Actions[j]
-		m.costScale += a.Cost
 		for _, q := range a.Needs {
 			m.needs[j] |= 1 << q
 			m.needy |= 1 << q
+			m.bare = false
 		}
+		mask := a.mask()
 		for h := range n {
+			if p.Hypotheses[h].Faults&mask == 0 {
+				continue
+			}
 			mv := move{from: int32(h)}
 			a.each(p.Hypotheses[h].Faults, func(left uint64, pr float64) {
 				if left == p.Hypotheses[h].Faults {
@@ -155,7 +186,12 @@ func (m *model) compileBundles() {
 		}
 		if len(seq) > 0 && !seen[string(key)] {
 			seen[string(key)] = true
-			m.bundles = append(m.bundles, bundle{seq})
+			b := bundle{actions: seq}
+			for _, a := range seq {
+				b.mask |= 1 << a
+				b.cost += m.p.Actions[a].Cost
+			}
+			m.bundles = append(m.bundles, b)
 		}
 	}
 	for j := range m.moves {
@@ -186,48 +222,74 @@ func (m *model) compileBundles() {
 		}
 		add(seq[h])
 	}
+	// A bundle's gain under a hypothesis is the loss it saves. Only hypotheses
+	// that the bundle may clear altogether are looked at.
+	var mendable uint64
+	for j := range m.p.Actions {
+		mendable |= m.p.Actions[j].mask()
+	}
+	for _, b := range m.bundles {
+		m.masks = append(m.masks, b.mask)
+		m.rate = append(m.rate, 1/max(b.cost+m.proofCost, tiny))
+	}
 	m.byHyp = make([][]share, m.n)
 	now := make([]float64, m.n)
-	for k, b := range m.bundles {
+	var reach []int32
+	for k := range m.bundles {
+		var mends uint64
+		for _, a := range m.bundles[k].actions {
+			mends |= m.p.Actions[a].mask()
+		}
 		for h := range m.n {
-			// Follow this hypothesis alone through the bundle.
+			f := m.p.Hypotheses[h].Faults & mendable
+			if f == 0 || f&^mends != 0 {
+				continue
+			}
 			now[h] = 1
-			reach := []int32{int32(h)}
-			for _, a := range b.actions {
-				for _, r := range slices.Clone(reach) {
-					for i := range m.exits[r] {
-						e := &m.exits[r][i]
-						if e.action != int32(a) || now[r] == 0 {
-							continue
-						}
-						w := now[r]
-						now[r] = w * e.stay
-						for _, t := range e.to {
-							if !slices.Contains(reach, t.to) {
-								reach = append(reach, t.to)
-							}
-							now[t.to] += w * t.p
-						}
-						break
-					}
+			reach = append(reach[:0], int32(h))
+			for _, a := range m.bundles[k].actions {
+				for i := range len(reach) {
+					reach = m.trace(int32(a), reach[i], now, reach)
 				}
 			}
-			var gain float64
+			var gain, most float64
 			for _, r := range reach {
-				gain += now[r] * (m.stopMin[h] - m.stopMin[r])
+				saved := m.stopMin[h] - m.stopMin[r]
+				gain += now[r] * saved
+				most = max(most, saved)
 				now[r] = 0
 			}
 			if gain > 0 {
-				m.byHyp[h] = append(m.byHyp[h], share{int32(k), gain})
+				m.byHyp[h] = append(m.byHyp[h], share{int32(k), gain, gain / most})
 			}
 		}
 	}
 }
 
+// trace takes action a from hypothesis r of a belief and notes what it reaches.
+func (m *model) trace(a, r int32, now []float64, reach []int32) []int32 {
+	for i := range m.exits[r] {
+		e := &m.exits[r][i]
+		if e.action != a {
+			continue
+		}
+		w := now[r]
+		now[r] = w * e.stay
+		for _, t := range e.to {
+			if !slices.Contains(reach, t.to) {
+				reach = append(reach, t.to)
+			}
+			now[t.to] += w * t.p
+		}
+		break
+	}
+	return reach
+}
+
 // setupCost is what it costs to put the missing set-ups in place.
 func (m *model) setupCost(need, open uint32) float64 {
 	var c float64
-	for left := need &^ open; left != 0; left &= left - 1 {
+	for left := need &^ open; left != 0; left &= left - 1 { // seldom any
 		c += m.p.Setups[bits.TrailingZeros32(left)].Cost
 	}
 	return c

@@ -59,8 +59,8 @@ type Setup struct {
 // it may be asked again after each action. A repeating question is a proof.
 //
 // A repeating question that costs nothing, needs no set-up that is not in place
-// and ends none is always asked at once, as it cannot hurt: so a proof without
-// cost follows every action.
+// and ends none is asked at once, as it cannot hurt: so a proof without cost
+// follows every action.
 //
 // A question looks at the state of the moment: after a mend it sees what is left.
 type Question struct {
@@ -118,9 +118,9 @@ type Error struct {
 func (e *Error) Error() string { return "plan: " + e.Field + ": " + e.Wrong + ": " + e.Mend }
 
 const (
-	sumTolerance = 1e-6
+	sumTolerance = 1e-9
 	maxCost      = 1e12
-	maxMends     = 8
+	maxTogether  = 8 // faults of one hypothesis that one action may mend
 )
 
 // Validate reports the first thing wrong, as an *Error.
@@ -221,7 +221,7 @@ func (p *Problem) Validate() error {
 		if err := setups(f+".ends", a.Ends); err != nil {
 			return err
 		}
-		if err := count(f+".mends", len(a.Mends), 0, maxMends); err != nil {
+		if err := count(f+".mends", len(a.Mends), 0, MaxFaults); err != nil {
 			return err
 		}
 		var seen uint64
@@ -272,6 +272,9 @@ func (p *Problem) validateMoves() error {
 	for i, h := range p.Hypotheses {
 		for j := range p.Actions {
 			var err error
+			if k := bits.OnesCount64(h.Faults & p.Actions[j].mask()); k > maxTogether {
+				return &Error{fmt.Sprintf("actions[%d].mends", j), fmt.Sprintf("mends %d faults of hypotheses[%d] at once", k, i), fmt.Sprintf("split the action: at most %d", maxTogether)}
+			}
 			p.Actions[j].each(h.Faults, func(left uint64, _ float64) {
 				if left == h.Faults || err != nil {
 					return
@@ -295,15 +298,12 @@ func (p *Problem) validateMoves() error {
 // each calls f for every set of faults that may be left after the action, with
 // its probability.
 func (a *Action) each(faults uint64, f func(left uint64, p float64)) {
-	var mends uint64
-	for _, m := range a.Mends {
-		mends |= 1 << m.Fault
-	}
+	mends := a.mask()
 	if faults&mends == 0 {
 		f(faults, 1)
 		return
 	}
-	var live [maxMends]Mend
+	var live [maxTogether]Mend
 	n := 0
 	for _, m := range a.Mends {
 		if faults>>m.Fault&1 == 1 && faults&^mends&m.Unless == 0 {
@@ -325,4 +325,12 @@ func (a *Action) each(faults uint64, f func(left uint64, p float64)) {
 			f(left, pr)
 		}
 	}
+}
+
+func (a *Action) mask() uint64 {
+	var m uint64
+	for _, x := range a.Mends {
+		m |= 1 << x.Fault
+	}
+	return m
 }

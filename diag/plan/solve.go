@@ -26,7 +26,7 @@ type Step struct {
 // Options bound the search. The zero value is usable.
 type Options struct {
 	// Budget is how much work the search may do, counted in hypotheses touched;
-	// about 200 million a second on the machine it was measured on. Zero is
+	// about 80 million a second on the machine it was measured on. Zero is
 	// DefaultBudget. The same budget always gives the same answer.
 	Budget int
 	// Gap is the difference between the bounds, relative to the total, at which
@@ -36,7 +36,7 @@ type Options struct {
 	Depth int
 }
 
-// DefaultBudget keeps the largest problem of the trade under five milliseconds.
+// DefaultBudget is about 15 milliseconds of search.
 const DefaultBudget = 1_000_000
 
 // Result is what Solve found.
@@ -90,30 +90,37 @@ type Solver struct {
 	clair   map[state]int // offset into clairV
 	clairV  []float64
 	clairU  []float64
+	lastKey state
+	lastOff int
 	work    int
 
-	dense []float64 // scratch, always left zero
-	list  []int32
-	score []float64
-	cand  []candidate
-	flow  []float64
-	path  []int32
-	walk  walker
+	dense  []float64 // scratch, always left zero
+	list   []int32
+	cand   []candidate
+	path   []int32
+	walker walker
+	glow   []float64 // mass each bundle would clear
+	warm   []int32
+	tune   tuning
 }
 
+// node is a state together with a belief: w[off:off+size] over the hypotheses
+// idx[off:off+size], unnormalised.
 type node struct {
 	state
-	off, size int32 // belief
-	from, num int32 // choices; num < 0: not expanded
-	best      int32 // choice behind hi; bestBase or bestStop
+	off, size int32
+	from, num int32 // choices; num < 0: not opened
+	made      int32 // of them, made
+	visits    int32
+	best      int32 // choice behind hi, or one of the two below
+	fresh     bool  // bounds carried up since the search ended
 	lo, hi    float64
-	mass      float64
-	fresh     bool    // bounds carried up since the search ended
 	stop      float64 // of stopping here
+	mass      float64
 }
 
 const (
-	bestBase = -1
+	bestWalk = -1
 	bestStop = -2
 )
 
@@ -123,6 +130,7 @@ type choice struct {
 	index  int16
 	from   int32 // kids
 	num    int32
+	visits int32
 	cost   float64 // already weighted
 	lo, hi float64
 }
@@ -131,7 +139,21 @@ type candidate struct {
 	kind  Kind
 	index int
 	lo    float64
+	rank  float64 // less is better
 }
+
+// tuning is how the search spends its budget. It bears on speed, never on
+// whether the bounds hold.
+type tuning struct {
+	decay     float64 // visits after which a choice is judged half by its plan
+	rootDecay float64 // the same at the root
+	spread    float64 // how soon the search leaves one outcome for another
+	widen     int     // choices made when a state is opened
+	perStep   int     // further visits per further choice
+	exact     int     // every so manyth round follows the lower bound alone
+}
+
+var defaultTuning = tuning{decay: 0.3, rootDecay: 0.3, spread: 0.7, widen: 6, perStep: 2, exact: 4}
 
 // Solve is like the function of the same name.
 func (s *Solver) Solve(p *Problem, o Options) (Result, error) {
@@ -161,71 +183,109 @@ func (s *Solver) reset(p *Problem) {
 	s.m.compile(p)
 	s.nodes, s.choices, s.kids = s.nodes[:0], s.choices[:0], s.kids[:0]
 	s.idx, s.w = s.idx[:0], s.w[:0]
-	if s.table == nil {
-		s.table = make([]int32, 1<<10)
+	if len(s.table) == 0 {
+		s.table = make([]int32, 1<<12)
 	}
 	clear(s.table)
-	s.clair = map[state]int{}
+	if s.clair == nil {
+		s.clair = map[state]int{}
+	}
+	clear(s.clair)
 	s.clairV = s.clairV[:0]
+	s.lastOff = -1
 	s.work = 0
-	n := s.m.n
-	s.clairU = slices.Grow(s.clairU[:0], n)[:n]
-	s.dense = slices.Grow(s.dense[:0], n)[:n]
-	clear(s.dense)
-	s.score = slices.Grow(s.score[:0], len(s.m.bundles))[:len(s.m.bundles)]
-	s.walk.reset(n)
+	s.clairU = zeroed(s.clairU, s.m.n)
+	s.dense = zeroed(s.dense, s.m.n)
+	s.walker.reset(&s.m)
+	s.glow, s.warm = zeroed(s.glow, len(s.m.bundles)), s.warm[:0]
+	if s.tune == (tuning{}) {
+		s.tune = defaultTuning
+	}
 }
 
 // search looks ahead until the bounds meet or the budget is spent. Each round
-// goes down from the root, along the choice that may be best and the outcome
-// that is least certain, opens the state it comes to, and carries the bounds up.
+// goes down from the root to a state that was not opened yet, opens it, and
+// carries the bounds up. Most rounds go where a better plan is likely; some go
+// where the lower bound is, so that in the end the bounds must meet.
 func (s *Solver) search(root int32, o Options) {
-	for round := 0; ; round++ {
+	for round := 1; ; round++ {
 		r := &s.nodes[root]
-		if r.hi-r.lo <= o.Gap*math.Max(math.Abs(r.hi), 1e-12) || s.work >= o.Budget {
+		if r.hi-r.lo <= o.Gap*max(math.Abs(r.hi), 1e-12) || s.work >= o.Budget {
 			return
 		}
+		strict := round%s.tune.exact == 0
 		s.path = s.path[:0]
-		at := root
-		for {
+		for at := root; at >= 0; {
 			s.path = append(s.path, at)
 			if s.nodes[at].num < 0 {
 				s.expand(at)
 				break
 			}
-			next := s.descend(at)
-			if next < 0 {
-				break
-			}
-			at = next
+			at = s.descend(at, strict)
 		}
+		s.work += len(s.path)
 		for i := len(s.path) - 1; i >= 0; i-- {
 			s.backup(s.path[i])
 		}
 	}
 }
 
-// descend picks the child to look into, or -1 if this state is settled.
-func (s *Solver) descend(at int32) int32 {
+// descend picks the child to look into, or -1 if this state is settled or a
+// choice was made here.
+func (s *Solver) descend(at int32, strict bool) int32 {
 	s.backup(at)
 	nd := &s.nodes[at]
 	if nd.hi <= nd.lo {
 		return -1
 	}
-	pick := int32(-1)
+	nd.visits++
+	if !strict && nd.made < nd.num && int(nd.visits) >= s.tune.perStep*(int(nd.made)-s.tune.widen+1) {
+		for c := nd.from; c < nd.from+nd.num; c++ {
+			if ch := &s.choices[c]; !ch.made && ch.lo < nd.hi {
+				s.make(at, c)
+				return -1
+			}
+		}
+	}
+	decay := s.tune.decay
+	if len(s.path) == 1 {
+		decay = s.tune.rootDecay
+	}
+	pick, top := int32(-1), 0.0
 	for c := nd.from; c < nd.from+nd.num; c++ {
 		ch := &s.choices[c]
-		if ch.lo < nd.hi && ch.hi > ch.lo && (pick < 0 || ch.lo < s.choices[pick].lo) {
-			pick = c
+		if ch.lo >= nd.hi || ch.made && ch.hi <= ch.lo {
+			continue
+		}
+		e := ch.lo
+		if !strict {
+			if !ch.made {
+				continue
+			}
+			v := float64(ch.visits)
+			e += v / (v + decay) * (ch.hi - ch.lo)
+		}
+		if pick < 0 || e < top {
+			pick, top = c, e
 		}
 	}
 	if pick < 0 {
 		return -1
 	}
 	ch := &s.choices[pick]
+	if !ch.made {
+		s.make(at, pick)
+		return -1
+	}
+	ch.visits++
 	next, gap := int32(-1), 0.0
 	for _, k := range s.kids[ch.from : ch.from+ch.num] {
-		if g := s.nodes[k].hi - s.nodes[k].lo; g > gap {
+		kid := &s.nodes[k]
+		g := kid.hi - kid.lo
+		if !strict && g > 0 {
+			g /= math.Pow(1+float64(kid.visits), s.tune.spread)
+		}
+		if g > gap {
 			next, gap = k, g
 		}
 	}
@@ -241,28 +301,34 @@ func (s *Solver) backup(at int32) {
 	lo := nd.stop
 	for c := nd.from; c < nd.from+nd.num; c++ {
 		ch := &s.choices[c]
-		if ch.made {
-			l, h := ch.cost, ch.cost
-			for _, k := range s.kids[ch.from : ch.from+ch.num] {
-				l += s.nodes[k].lo
-				h += s.nodes[k].hi
-			}
-			ch.lo, ch.hi = math.Max(ch.lo, l), math.Min(ch.hi, h)
-			ch.lo = math.Min(ch.lo, ch.hi)
+		if ch.made && ch.lo < nd.hi {
+			s.sum(ch)
 		}
-		lo = math.Min(lo, ch.lo)
+		lo = min(lo, ch.lo)
 		if ch.hi < nd.hi {
 			nd.hi, nd.best = ch.hi, c
 		}
 	}
-	nd.lo = math.Min(math.Max(nd.lo, lo), nd.hi)
+	nd.lo = min(max(nd.lo, lo), nd.hi)
+}
+
+// sum takes a choice's bounds from its children.
+func (s *Solver) sum(ch *choice) {
+	var l, h float64
+	for _, k := range s.kids[ch.from : ch.from+ch.num] {
+		l += s.nodes[k].lo
+		h += s.nodes[k].hi
+	}
+	ch.hi = min(ch.hi, ch.cost+h)
+	ch.lo = min(max(ch.lo, ch.cost+l), ch.hi)
 }
 
 // node finds or makes the state whose belief is the tail of s.idx and s.w from
 // off on. If it was known already the tail is dropped.
 func (s *Solver) node(st state, off int) int32 {
+	nd := node{state: st, off: int32(off), num: -1}
 	idx, w := s.idx[off:], s.w[off:]
-	s.work += len(idx)
+	nd.size = int32(len(idx))
 	key := hash(st, idx, w)
 	if 2*len(s.nodes) >= len(s.table) {
 		s.grow()
@@ -270,34 +336,35 @@ func (s *Solver) node(st state, off int) int32 {
 	slot := key & uint64(len(s.table)-1)
 	for ; s.table[slot] != 0; slot = (slot + 1) & uint64(len(s.table)-1) {
 		k := s.table[slot] - 1
-		if nd := &s.nodes[k]; nd.state == st && s.sameBelief(nd, idx, w) {
+		if old := &s.nodes[k]; old.state == st && s.sameBelief(old, idx, w) {
 			s.idx, s.w = s.idx[:off], s.w[:off]
 			return k
 		}
 	}
 	at := int32(len(s.nodes))
 	s.table[slot] = at + 1
-	nd := node{state: st, off: int32(off), size: int32(len(idx)), num: -1}
 	v := s.value(st)
 	for i, h := range idx {
 		nd.mass += w[i]
 		nd.lo += w[i] * v[h]
 	}
 	nd.stop = math.Inf(1)
-	for _, sp := range s.m.p.Stops {
+	for i := range s.m.p.Stops {
+		loss := s.m.p.Stops[i].Loss
 		var l float64
 		for i, h := range idx {
-			l += w[i] * sp.Loss[h]
+			l += w[i] * loss[h]
 		}
-		nd.stop = math.Min(nd.stop, l)
+		nd.stop = min(nd.stop, l)
 	}
+	s.work += 2 * len(idx)
 	nd.hi, nd.best = nd.stop, bestStop
 	if nd.hi > nd.lo {
-		if b := s.base(st, idx, w); b < nd.hi {
-			nd.hi, nd.best = b, bestBase
+		if b, _ := s.walk(st, idx, w); b < nd.hi {
+			nd.hi, nd.best = b, bestWalk
 		}
 	}
-	nd.lo = math.Min(nd.lo, nd.hi)
+	nd.lo = min(nd.lo, nd.hi)
 	s.nodes = append(s.nodes, nd)
 	return at
 }
@@ -309,15 +376,20 @@ func (s *Solver) value(st state) []float64 {
 		key.ever = st.ever
 		key.asked = st.asked & s.m.needy
 	}
+	n := s.m.n
+	if s.lastOff >= 0 && key == s.lastKey {
+		return s.clairV[s.lastOff : s.lastOff+n]
+	}
 	off, ok := s.clair[key]
 	if !ok {
 		off = len(s.clairV)
-		s.clairV = slices.Grow(s.clairV, s.m.n)[:off+s.m.n]
-		s.m.clairvoyant(st, s.clairV[off:off+s.m.n], s.clairU)
+		s.clairV = slices.Grow(s.clairV, n)[:off+n]
+		s.m.clairvoyant(st, s.clairV[off:off+n], s.clairU)
 		s.clair[key] = off
-		s.work += s.m.n
+		s.work += 2 * n
 	}
-	return s.clairV[off : off+s.m.n]
+	s.lastKey, s.lastOff = key, off
+	return s.clairV[off : off+n]
 }
 
 // round drops the last bits, so that the same belief reached in another order
@@ -333,14 +405,12 @@ func hash(st state, idx []int32, w []float64) uint64 {
 	return h ^ h>>29
 }
 
-func (s *Solver) rehash(nd *node) uint64 {
-	return hash(nd.state, s.idx[nd.off:nd.off+nd.size], s.w[nd.off:nd.off+nd.size])
-}
-
 func (s *Solver) grow() {
-	s.table = make([]int32, 2*len(s.table))
+	s.table = make([]int32, 4*len(s.table))
 	for i := range s.nodes {
-		slot := s.rehash(&s.nodes[i]) & uint64(len(s.table)-1)
+		nd := &s.nodes[i]
+		idx, w := s.belief(nd)
+		slot := hash(nd.state, idx, w) & uint64(len(s.table)-1)
 		for s.table[slot] != 0 {
 			slot = (slot + 1) & uint64(len(s.table)-1)
 		}
@@ -348,26 +418,26 @@ func (s *Solver) grow() {
 	}
 }
 
+func (s *Solver) belief(nd *node) ([]int32, []float64) {
+	return s.idx[nd.off : nd.off+nd.size], s.w[nd.off : nd.off+nd.size]
+}
+
 func (s *Solver) sameBelief(nd *node, idx []int32, w []float64) bool {
 	if int(nd.size) != len(idx) {
 		return false
 	}
-	for i, h := range s.idx[nd.off : nd.off+nd.size] {
-		x := s.w[int(nd.off)+i]
-		if h != idx[i] || math.Abs(x-w[i]) > 1e-9*w[i] {
+	jdx, x := s.belief(nd)
+	for i, h := range jdx {
+		if h != idx[i] || math.Abs(x[i]-w[i]) > 1e-9*w[i] {
 			return false
 		}
 	}
 	return true
 }
 
-// informative reports whether the answer to q can tell the hypotheses of nd
-// apart.
-func (s *Solver) informative(nd *node, q int) bool {
-	n, lik := s.m.n, s.m.lik[q]
-	idx := s.idx[nd.off : nd.off+nd.size]
-	for o := range s.m.p.Questions[q].Outcomes {
-		row := lik[o*n : o*n+n]
+// informative reports whether the answer to q can tell the hypotheses apart.
+func (m *model) informative(idx []int32, q int) bool {
+	for _, row := range m.lik[q] {
 		x := row[idx[0]]
 		for _, h := range idx[1:] {
 			if math.Abs(row[h]-x) > 1e-12 {
@@ -378,202 +448,261 @@ func (s *Solver) informative(nd *node, q int) bool {
 	return false
 }
 
-// effective reports whether action a can change a hypothesis of nd.
-func (s *Solver) effective(idx []int32, a int) bool {
-	for i := range s.m.moves[a] {
-		if _, ok := slices.BinarySearch(idx, s.m.moves[a][i].from); ok {
-			return true
+// forced is a question that is asked at once, or -1.
+func (m *model) forced(st state, idx []int32) int {
+	for left := m.free &^ st.asked; left != 0; left &= left - 1 {
+		q := bits.TrailingZeros64(left)
+		if m.p.Questions[q].Setup&^st.open == 0 && (m.needy>>q&1 == 1 || m.informative(idx, q)) {
+			return q
 		}
 	}
-	return false
+	return -1
 }
 
-// expand lists what can be done in a state, makes the children of every choice
-// that may beat the best known plan, and leaves the rest out.
+// expand lists what can be done in a state and makes the most promising of it.
 func (s *Solver) expand(at int32) {
 	nd := s.nodes[at]
 	m := &s.m
 	st := nd.state
+	idx, w := s.belief(&nd)
 	cand := s.cand[:0]
-	for left := m.free &^ st.asked; left != 0; left &= left - 1 {
-		q := bits.TrailingZeros64(left)
-		if m.p.Questions[q].Setup&^st.open == 0 && (s.informative(&nd, q) || m.needy>>q&1 == 1) {
-			cand = append(cand, candidate{Ask, q, nd.lo})
-			break
-		}
-	}
-	if len(cand) == 0 {
+	if q := m.forced(st, idx); q >= 0 {
+		cand = append(cand, candidate{Ask, q, nd.lo, 0})
+	} else {
 		for q := range m.p.Questions {
 			if st.asked>>q&1 == 1 {
 				continue
 			}
 			lo := nd.lo
 			if then := m.afterAsk(st, q); then.open != st.open || then.ever != st.ever {
-				lo = s.dot(&nd, s.value(then))
+				lo = dot(idx, w, s.value(then))
+				s.work += len(idx)
 			}
-			lo += nd.mass * m.askCost(st, q)
-			if lo < nd.hi && (s.informative(&nd, q) || m.needy>>q&1 == 1) {
-				cand = append(cand, candidate{Ask, q, lo})
+			price := nd.mass * m.askCost(st, q)
+			if lo += price; lo < nd.hi && (m.needy>>q&1 == 1 || m.informative(idx, q)) {
+				cand = append(cand, candidate{Ask, q, lo, s.guess(&nd, q) + price})
 			}
 		}
+		s.load(&nd)
 		for a := range m.p.Actions {
 			if !m.allowed(st, a) {
 				continue
 			}
-			lo := nd.mass*m.doCost(st, a) + s.after(&nd, a)
-			if lo < nd.hi && s.effective(s.idx[nd.off:nd.off+nd.size], a) {
-				cand = append(cand, candidate{Do, a, lo})
+			price := nd.mass * m.doCost(st, a)
+			after, moved := s.after(&nd, a)
+			if lo := price + after; lo < nd.hi && moved > 0 {
+				// Without the action's effect on the rest: what is moved is saved.
+				cand = append(cand, candidate{Do, a, lo, price + nd.hi*(1-moved/nd.mass)})
 			}
 		}
+		s.unload(&nd)
 	}
-	slices.SortStableFunc(cand, func(a, b candidate) int { return cmp.Compare(a.lo, b.lo) })
+	slices.SortStableFunc(cand, func(a, b candidate) int { return cmp.Compare(a.rank, b.rank) })
 	s.cand = cand
 	nd.from = int32(len(s.choices))
-	s.nodes[at].from, s.nodes[at].num = nd.from, 0
-	hi := nd.hi
-	first := len(s.choices)
+	nd.num = int32(len(cand))
 	for _, c := range cand {
 		s.choices = append(s.choices, choice{kind: c.kind, index: int16(c.index), lo: c.lo, hi: math.Inf(1)})
 	}
-	for i := first; i < len(s.choices); i++ {
-		if s.choices[i].lo >= hi {
-			break
+	s.nodes[at].from, s.nodes[at].num = nd.from, nd.num
+	hi := nd.hi
+	for i := range min(nd.num, int32(s.tune.widen)) {
+		c := nd.from + i
+		if s.choices[c].lo < hi {
+			s.make(at, c)
+			hi = min(hi, s.choices[c].hi)
 		}
-		s.make(at, i)
-		hi = math.Min(hi, s.choices[i].hi)
 	}
-	s.nodes[at].num = int32(len(s.choices) - first)
 }
 
-// after is the clairvoyant's cost after action a, weighted.
-func (s *Solver) after(nd *node, a int) float64 {
-	v := s.value(s.m.afterDo(nd.state, a))
+// guess says roughly what is left to pay after question q, to rank questions
+// before any is looked into: for each answer, stopping, or the one bundle that
+// pays best and then the average.
+func (s *Solver) guess(nd *node, q int) float64 {
+	m, k := &s.m, &s.walker
+	idx, w := s.belief(nd)
+	average := nd.hi / nd.mass
 	var sum float64
-	s.load(nd)
-	idx := s.idx[nd.off : nd.off+nd.size]
-	for _, h := range idx {
-		sum += s.dense[h] * v[h]
-	}
-	for i := range s.m.moves[a] {
-		mv := &s.m.moves[a][i]
-		w := s.dense[mv.from]
-		if w == 0 {
-			continue
+	for _, row := range m.lik[q] {
+		clear(k.pass)
+		for _, b := range s.warm {
+			s.glow[b] = 0
 		}
-		sum -= (1 - mv.stay) * w * v[mv.from]
-		for _, t := range mv.to {
-			sum += w * t.p * v[t.to]
+		s.warm = s.warm[:0]
+		var mass float64
+		for i, h := range idx {
+			x := w[i] * row[h]
+			if x == 0 {
+				continue
+			}
+			mass += x
+			for i := range k.pass {
+				k.pass[i] += x * m.p.Stops[i].Loss[h]
+			}
+			for _, sh := range m.byHyp[h] {
+				if s.glow[sh.bundle] == 0 {
+					s.warm = append(s.warm, sh.bundle)
+				}
+				s.glow[sh.bundle] += x * sh.p
+			}
 		}
+		best := min(least(k.pass), mass*average)
+		for _, b := range s.warm {
+			bu := &m.bundles[b]
+			if bu.mask&^nd.done == 0 {
+				continue
+			}
+			best = min(best, mass*(bu.cost+m.proofCost)+(mass-s.glow[b])*average)
+		}
+		sum += best
+		s.work += len(idx)
 	}
-	s.unload(nd)
-	s.work += len(idx)
 	return sum
 }
 
-func (s *Solver) dot(nd *node, v []float64) float64 {
+func dot(idx []int32, w, v []float64) float64 {
 	var sum float64
-	for i, h := range s.idx[nd.off : nd.off+nd.size] {
-		sum += s.w[int(nd.off)+i] * v[h]
+	for i, h := range idx {
+		sum += w[i] * v[h]
 	}
 	return sum
 }
 
 func (s *Solver) load(nd *node) {
-	for i, h := range s.idx[nd.off : nd.off+nd.size] {
-		s.dense[h] = s.w[int(nd.off)+i]
+	idx, w := s.belief(nd)
+	for i, h := range idx {
+		s.dense[h] = w[i]
 	}
 }
 
 func (s *Solver) unload(nd *node) {
-	for _, h := range s.idx[nd.off : nd.off+nd.size] {
+	idx, _ := s.belief(nd)
+	for _, h := range idx {
 		s.dense[h] = 0
 	}
 }
 
+// after is a figure that cannot be beaten after action a, weighted, and the
+// weight of what the action changes. The belief is loaded.
+func (s *Solver) after(nd *node, a int) (sum, moved float64) {
+	then := s.m.afterDo(nd.state, a)
+	then.done = nd.done // what is done already only costs more
+	v := s.value(then)
+	idx, w := s.belief(nd)
+	sum = dot(idx, w, v)
+	moves := s.m.moves[a]
+	for i := range moves {
+		mv := &moves[i]
+		x := s.dense[mv.from]
+		if x == 0 {
+			continue
+		}
+		moved += x * (1 - mv.stay)
+		sum -= x * (1 - mv.stay) * v[mv.from]
+		for _, t := range mv.to {
+			sum += x * t.p * v[t.to]
+		}
+	}
+	s.work += len(idx)/4 + len(moves)
+	return sum, moved
+}
+
 // make builds the children of a choice.
-func (s *Solver) make(at int32, c int) {
+func (s *Solver) make(at int32, c int32) {
 	nd := s.nodes[at]
 	m := &s.m
 	ch := s.choices[c]
 	ch.made = true
 	ch.from = int32(len(s.kids))
+	off := len(s.idx)
 	if ch.kind == Ask {
 		q := int(ch.index)
 		ch.cost = nd.mass * m.askCost(nd.state, q)
-		st := m.afterAsk(nd.state, q)
-		for o := range m.p.Questions[q].Outcomes {
-			row := m.lik[q][o*m.n : (o+1)*m.n]
-			off := len(s.idx)
-			for i, h := range s.idx[nd.off : nd.off+nd.size] {
-				if x := s.w[int(nd.off)+i] * row[h]; x > 0 {
-					s.idx = append(s.idx, h)
-					s.w = append(s.w, x)
-				}
-			}
-			if len(s.idx) > off {
-				s.kids = append(s.kids, s.node(st, off))
-			}
-		}
+		s.answers(m.afterAsk(nd.state, q), q, int(nd.off), int(nd.off+nd.size))
 	} else {
 		a := int(ch.index)
 		ch.cost = nd.mass * m.doCost(nd.state, a)
-		off := len(s.idx)
 		s.move(&nd, a)
-		s.kids = append(s.kids, s.node(m.afterDo(nd.state, a), off))
+		s.settle(m.afterDo(nd.state, a), off)
 	}
 	ch.num = int32(len(s.kids)) - ch.from
-	ch.hi = ch.cost
-	lo := ch.cost
-	for _, k := range s.kids[ch.from : ch.from+ch.num] {
-		ch.hi += s.nodes[k].hi
-		lo += s.nodes[k].lo
-	}
-	ch.lo = math.Min(math.Max(ch.lo, lo), ch.hi)
+	s.sum(&ch)
 	s.choices[c] = ch
+	s.nodes[at].made++
+}
+
+// answers makes a child for each answer to q that can come from the belief at
+// s.idx[from:to].
+func (s *Solver) answers(st state, q, from, to int) {
+	for _, row := range s.m.lik[q] {
+		off := len(s.idx)
+		for i := from; i < to; i++ {
+			h := s.idx[i]
+			if x := s.w[i] * row[h]; x > 0 {
+				s.idx = append(s.idx, h)
+				s.w = append(s.w, x)
+			}
+		}
+		s.work += (to - from) / 2
+		if len(s.idx) > off {
+			s.settle(st, off)
+		}
+	}
+}
+
+// settle makes a child of the belief at the tail of s.idx, or if there is a
+// question to be asked at once, one of each of its answers.
+func (s *Solver) settle(st state, off int) {
+	if q := s.m.forced(st, s.idx[off:]); q >= 0 {
+		s.answers(s.m.afterAsk(st, q), q, off, len(s.idx))
+		return
+	}
+	s.kids = append(s.kids, s.node(st, off))
 }
 
 // move appends the belief after action a.
 func (s *Solver) move(nd *node, a int) {
 	s.load(nd)
-	list := append(s.list[:0], s.idx[nd.off:nd.off+nd.size]...)
+	idx, w := s.belief(nd)
+	list := append(s.list[:0], idx...)
 	moves := s.m.moves[a]
 	for i := range moves {
-		if s.dense[moves[i].from] != 0 {
-			for _, t := range moves[i].to {
-				if k, ok := slices.BinarySearch(list, t.to); !ok {
-					list = slices.Insert(list, k, t.to)
-				}
+		if s.dense[moves[i].from] == 0 {
+			continue
+		}
+		for _, t := range moves[i].to {
+			if k, ok := slices.BinarySearch(list, t.to); !ok {
+				list = slices.Insert(list, k, t.to)
 			}
 		}
 	}
-	off := len(s.idx)
-	for _, h := range list {
-		s.idx = append(s.idx, h)
-		s.w = append(s.w, s.dense[h])
-	}
-	idx, w := s.idx[off:], s.w[off:]
-	for i := range moves {
-		if from := s.dense[moves[i].from]; from != 0 {
-			k, _ := slices.BinarySearch(idx, moves[i].from)
-			w[k] = from * moves[i].stay
-		}
+	for i, h := range idx { // dense becomes the new belief, w keeps the old one
+		s.dense[h] = w[i]
 	}
 	for i := range moves {
-		if from := s.dense[moves[i].from]; from != 0 {
-			for _, t := range moves[i].to {
-				k, _ := slices.BinarySearch(idx, t.to)
-				w[k] += from * t.p
-			}
-		}
+		s.dense[moves[i].from] *= moves[i].stay
 	}
-	s.unload(nd)
-	s.list = list
-	k := off
-	for i := off; i < len(s.idx); i++ {
-		if s.w[i] > 0 {
-			s.idx[k], s.w[k] = s.idx[i], s.w[i]
+	k := 0
+	for i := range moves {
+		for k < len(idx) && idx[k] < moves[i].from {
 			k++
 		}
+		if k == len(idx) {
+			break
+		}
+		if idx[k] == moves[i].from {
+			for _, t := range moves[i].to {
+				s.dense[t.to] += w[k] * t.p
+			}
+		}
 	}
-	s.idx, s.w = s.idx[:k], s.w[:k]
+	for _, h := range list {
+		if x := s.dense[h]; x > 0 {
+			s.idx = append(s.idx, h)
+			s.w = append(s.w, x)
+		}
+		s.dense[h] = 0
+	}
+	s.work += len(list)
+	s.list = list
 }

@@ -10,48 +10,32 @@ import (
 func (s *Solver) result(root int32, o Options) Result {
 	s.refresh(root)
 	nd := &s.nodes[root]
-	r := Result{Total: nd.hi, Lower: nd.lo, Work: s.work, States: len(s.nodes)}
-	r.Exact = nd.hi-nd.lo <= o.Gap*math.Max(math.Abs(nd.hi), 1e-12)
-	r.Best = s.first(root)
+	idx, w := s.belief(nd)
+	total, t := s.follow(root, max(o.Depth, 1))
+	r := Result{Best: t.Step, Total: total, Lower: min(nd.lo, total), Work: s.work, States: len(s.nodes)}
+	r.Exact = r.Total-r.Lower <= o.Gap*max(math.Abs(r.Total), 1e-12)
+	if o.Depth > 0 {
+		r.Plan = t
+	}
 	for c := nd.from; c < nd.from+max(nd.num, 0); c++ {
 		ch := &s.choices[c]
 		r.Steps = append(r.Steps, Choice{Step{ch.kind, int(ch.index)}, ch.hi, ch.lo})
 	}
-	idx, w := s.belief(nd)
-	for i, sp := range s.m.p.Stops {
-		var l float64
-		for k, h := range idx {
-			l += w[k] * sp.Loss[h]
-		}
+	for i := range s.m.p.Stops {
+		l := dot(idx, w, s.m.p.Stops[i].Loss)
 		r.Steps = append(r.Steps, Choice{Step{Finish, i}, l, l})
 	}
 	at := slices.IndexFunc(r.Steps, func(c Choice) bool { return c.Step == r.Best })
 	if at < 0 {
 		at = len(r.Steps)
-		r.Steps = append(r.Steps, Choice{Step: r.Best, Lower: nd.lo})
+		r.Steps = append(r.Steps, Choice{Step: r.Best, Lower: r.Lower})
 	}
-	r.Steps[at].Total = nd.hi
-	slices.SortStableFunc(r.Steps, func(a, b Choice) int {
-		if a.Step == r.Best || b.Step == r.Best {
-			return cmp.Compare(rank(b.Step == r.Best), rank(a.Step == r.Best))
-		}
+	r.Steps[at].Total = r.Total
+	r.Steps[0], r.Steps[at] = r.Steps[at], r.Steps[0]
+	slices.SortStableFunc(r.Steps[1:], func(a, b Choice) int {
 		return cmp.Or(cmp.Compare(a.Total, b.Total), cmp.Compare(a.Lower, b.Lower))
 	})
-	if o.Depth > 0 {
-		r.Plan = s.tree(root, 1, o.Depth)
-	}
 	return r
-}
-
-func rank(b bool) int {
-	if b {
-		return 1
-	}
-	return 0
-}
-
-func (s *Solver) belief(nd *node) ([]int32, []float64) {
-	return s.idx[nd.off : nd.off+nd.size], s.w[nd.off : nd.off+nd.size]
 }
 
 // refresh carries up the bounds of every state the plan can come to, which a
@@ -62,10 +46,7 @@ func (s *Solver) refresh(at int32) {
 		return
 	}
 	nd.fresh = true
-	if nd.num < 0 {
-		return
-	}
-	for {
+	for nd.num >= 0 {
 		best := nd.best
 		if best >= 0 {
 			ch := &s.choices[best]
@@ -80,138 +61,159 @@ func (s *Solver) refresh(at int32) {
 	}
 }
 
-// first is the first step of the best plan from a state.
-func (s *Solver) first(at int32) Step {
-	nd := &s.nodes[at]
-	idx, w := s.belief(nd)
-	switch {
-	case nd.best >= 0:
-		ch := &s.choices[nd.best]
-		return Step{ch.kind, int(ch.index)}
-	case nd.best == bestBase:
-		if _, plan := s.basePlan(nd.state, idx, w); len(plan) > 0 {
-			return plan[0].Step
-		}
-	}
-	s.walk.load(idx, w)
-	_, i := s.bestStop(nil)
-	return Step{Finish, i}
+// scene is a state with its belief.
+type scene struct {
+	state
+	idx []int32
+	w   []float64
 }
 
-// tree writes the plan from a state down. p is the probability of the parent.
-func (s *Solver) tree(at int32, _ float64, depth int) *Tree {
-	nd := s.nodes[at]
-	idx, w := s.belief(&nd)
-	if nd.best == bestBase {
-		_, plan := s.basePlan(nd.state, idx, w)
-		return s.baseTree(nd.state, slices.Clone(idx), slices.Clone(w), slices.Clone(plan), depth)
+func (c scene) mass() float64 {
+	var m float64
+	for _, x := range c.w {
+		m += x
 	}
-	t := &Tree{Step: s.first(at), P: nd.mass, Total: nd.hi / nd.mass, Belief: s.normal(idx, w)}
-	if nd.best < 0 || depth <= 1 {
-		return t
-	}
-	ch := s.choices[nd.best]
-	kids := s.kids[ch.from : ch.from+ch.num]
-	if ch.kind == Do {
-		t.Then = []*Tree{s.tree(kids[0], nd.mass, depth-1)}
-		return t
-	}
-	// Children were made in the order of the outcomes that can happen.
-	q := int(ch.index)
-	for o := range s.m.p.Questions[q].Outcomes {
-		row := s.m.lik[q][o*s.m.n : (o+1)*s.m.n]
-		if !slices.ContainsFunc(s.live(idx, w, row), func(x float64) bool { return x > 0 }) {
-			t.Then = append(t.Then, nil)
-			continue
-		}
-		t.Then = append(t.Then, s.tree(kids[0], nd.mass, depth-1))
-		kids = kids[1:]
-	}
-	return t
+	return m
 }
 
-func (s *Solver) live(idx []int32, w, row []float64) []float64 {
-	out := make([]float64, len(idx))
-	for i, h := range idx {
-		out[i] = w[i] * row[h]
+// answered is the scene once q was answered with the outcome of the given row.
+func (c scene) answered(st state, row []float64) scene {
+	out := scene{state: st}
+	for i, h := range c.idx {
+		if x := c.w[i] * row[h]; x > 0 {
+			out.idx = append(out.idx, h)
+			out.w = append(out.w, x)
+		}
 	}
 	return out
 }
 
-func (s *Solver) normal(idx []int32, w []float64) []float64 {
-	b := make([]float64, s.m.n)
-	var mass float64
-	for _, x := range w {
-		mass += x
-	}
-	for i, h := range idx {
-		b[h] = w[i] / mass
-	}
-	return b
+func (s *Solver) done(c scene, a int) scene {
+	off := len(s.idx)
+	s.idx = append(s.idx, c.idx...)
+	s.w = append(s.w, c.w...)
+	nd := node{off: int32(off), size: int32(len(c.idx))}
+	from := len(s.idx)
+	s.move(&nd, a)
+	out := scene{s.m.afterDo(c.state, a), slices.Clone(s.idx[from:]), slices.Clone(s.w[from:])}
+	s.idx, s.w = s.idx[:off], s.w[:off]
+	return out
 }
 
-// baseTree writes down the rest of a walk.
-func (s *Solver) baseTree(st state, idx []int32, w []float64, plan []micro, depth int) *Tree {
-	var mass float64
-	for _, x := range w {
-		mass += x
+// leaf starts the tree of a step, or is nil where the depth asked for ends.
+func (s *Solver) leaf(c scene, step Step, depth int) *Tree {
+	if depth <= 0 {
+		return nil
 	}
-	t := &Tree{P: mass, Belief: s.normal(idx, w)}
-	s.walk.load(idx, w)
-	if len(plan) == 0 {
-		v, i := s.bestStop(nil)
-		t.Step, t.Total = Step{Finish, i}, v/mass
-		return t
-	}
-	mi := plan[0]
-	t.Step = mi.Step
-	var then []*Tree
-	var total float64
-	if mi.Kind == Do {
-		total = mass * s.m.doCost(st, mi.Index)
-		s.apply(mi.Index)
-		var idx2 []int32
-		for _, h := range s.walk.list {
-			if s.walk.w[h] > 0 {
-				idx2 = append(idx2, h)
-			}
-		}
-		slices.Sort(idx2)
-		w2 := make([]float64, len(idx2))
-		for i, h := range idx2 {
-			w2[i] = s.walk.w[h]
-		}
-		then = append(then, s.baseTree(s.m.afterDo(st, mi.Index), idx2, w2, plan[1:], depth-1))
-	} else {
-		total = mass * s.m.askCost(st, mi.Index)
-		for o := range s.m.p.Questions[mi.Index].Outcomes {
-			x := s.live(idx, w, s.m.lik[mi.Index][o*s.m.n:(o+1)*s.m.n])
-			var idx2 []int32
-			var w2 []float64
-			for i, v := range x {
-				if v > 0 {
-					idx2, w2 = append(idx2, idx[i]), append(w2, v)
-				}
-			}
-			if len(idx2) == 0 {
-				then = append(then, nil)
-				continue
-			}
-			rest := plan[1:]
-			if mi.on >= 0 && mi.on != o {
-				rest = nil
-			}
-			then = append(then, s.baseTree(s.m.afterAsk(st, mi.Index), idx2, w2, rest, depth-1))
-		}
-	}
-	for _, k := range then {
-		if k != nil {
-			total += k.Total * k.P
-		}
-	}
-	t.Total = total / mass
-	if depth > 1 {
-		t.Then = then
+	t := &Tree{Step: step, P: c.mass(), Belief: make([]float64, s.m.n)}
+	for i, h := range c.idx {
+		t.Belief[h] = c.w[i] / t.P
 	}
 	return t
+}
+
+// note ends the tree of a step.
+func note(t *Tree, total float64, then []*Tree) (float64, *Tree) {
+	if t != nil {
+		t.Total = total / t.P
+		if slices.ContainsFunc(then, func(k *Tree) bool { return k != nil }) {
+			t.Then = then
+		}
+	}
+	return total, t
+}
+
+// follow is the value, weighted, of the plan found from a state on, and its tree
+// down to a depth. It goes through the children in the order in which make made
+// them, and from the same beliefs.
+func (s *Solver) follow(at int32, depth int) (float64, *Tree) {
+	nd := s.nodes[at]
+	if depth <= 0 {
+		return nd.hi, nil
+	}
+	idx, w := s.belief(&nd)
+	c := scene{nd.state, idx, w}
+	if nd.best < 0 {
+		return s.onward(c, depth)
+	}
+	ch := s.choices[nd.best]
+	kids := s.kids[ch.from : ch.from+ch.num]
+	if ch.kind == Ask {
+		return s.ask(int(ch.index), c, &kids, depth)
+	}
+	a := int(ch.index)
+	t := s.leaf(c, Step{Do, a}, depth)
+	v, k := s.branch(s.done(c, a), &kids, depth-1)
+	return note(t, v+c.mass()*s.m.doCost(c.state, a), []*Tree{k})
+}
+
+// ask follows the answers to q.
+func (s *Solver) ask(q int, c scene, kids *[]int32, depth int) (float64, *Tree) {
+	t := s.leaf(c, Step{Ask, q}, depth)
+	total := c.mass() * s.m.askCost(c.state, q)
+	then := make([]*Tree, len(s.m.lik[q]))
+	st := s.m.afterAsk(c.state, q)
+	for o, row := range s.m.lik[q] {
+		next := c.answered(st, row)
+		if len(next.idx) == 0 {
+			continue
+		}
+		var v float64
+		v, then[o] = s.branch(next, kids, depth-1)
+		total += v
+	}
+	return note(t, total, then)
+}
+
+// branch goes to the next child, by way of the question to be asked at once if
+// there is one, as settle did.
+func (s *Solver) branch(c scene, kids *[]int32, depth int) (float64, *Tree) {
+	if q := s.m.forced(c.state, c.idx); q >= 0 {
+		return s.ask(q, c, kids, depth)
+	}
+	k := (*kids)[0]
+	*kids = (*kids)[1:]
+	return s.follow(k, depth)
+}
+
+// onward is the walk from a scene on.
+func (s *Solver) onward(c scene, depth int) (float64, *Tree) {
+	_, plan := s.walk(c.state, c.idx, c.w)
+	return s.write(c, slices.Clone(plan), depth)
+}
+
+// write is the value of the steps of a walk, and its tree.
+func (s *Solver) write(c scene, plan []micro, depth int) (float64, *Tree) {
+	if len(plan) == 0 {
+		best, at := math.Inf(1), 0
+		for i := range s.m.p.Stops {
+			if l := dot(c.idx, c.w, s.m.p.Stops[i].Loss); l < best {
+				best, at = l, i
+			}
+		}
+		return note(s.leaf(c, Step{Finish, at}, depth), best, nil)
+	}
+	mi := plan[0]
+	t := s.leaf(c, mi.Step, depth)
+	if mi.Kind == Do {
+		v, k := s.write(s.done(c, mi.Index), plan[1:], depth-1)
+		return note(t, v+c.mass()*s.m.doCost(c.state, mi.Index), []*Tree{k})
+	}
+	total := c.mass() * s.m.askCost(c.state, mi.Index)
+	rows := s.m.lik[mi.Index]
+	then := make([]*Tree, len(rows))
+	for o, row := range rows {
+		next := c.answered(s.m.afterAsk(c.state, mi.Index), row)
+		if len(next.idx) == 0 {
+			continue
+		}
+		rest := plan[1:]
+		if mi.on >= 0 && mi.on != o {
+			rest = nil
+		}
+		var v float64
+		v, then[o] = s.write(next, rest, depth-1)
+		total += v
+	}
+	return note(t, total, then)
 }
