@@ -61,45 +61,7 @@ func (n naive) value(w []float64, asked, ever, done uint64, open uint32) float64
 		if !ok {
 			continue
 		}
-		x := make([]float64, len(w))
-		changed := false
-		var mends uint64
-		for _, m := range ac.Mends {
-			mends |= 1 << m.Fault
-		}
-		for h := range w {
-			// One mend after the other, as sets of faults with probabilities.
-			now := map[uint64]float64{p.Hypotheses[h].Faults: w[h]}
-			blocked := p.Hypotheses[h].Faults &^ mends
-			for _, m := range ac.Mends {
-				if blocked&m.Unless != 0 {
-					continue
-				}
-				next := map[uint64]float64{}
-				for f, v := range now {
-					if f>>m.Fault&1 == 1 {
-						next[f&^(1<<m.Fault)] += v * m.P
-						if m.P < 1 {
-							next[f] += v * (1 - m.P)
-						}
-					} else {
-						next[f] += v
-					}
-				}
-				now = next
-			}
-			for f, v := range now {
-				if v == 0 {
-					continue
-				}
-				for g := range w {
-					if p.Hypotheses[g].Faults == f {
-						x[g] += v
-						changed = changed || g != h
-					}
-				}
-			}
-		}
+		x, changed := mended(p, ac, w)
 		if !changed {
 			continue // an action that can change nothing is never taken
 		}
@@ -113,6 +75,50 @@ func (n naive) value(w []float64, asked, ever, done uint64, open uint32) float64
 		best = math.Min(best, v)
 	}
 	return best
+}
+
+// mended is the belief after an action, one mend after the other, and whether it
+// changed.
+func mended(p *Problem, ac Action, w []float64) (x []float64, changed bool) {
+	x = make([]float64, len(w))
+	var mends uint64
+	for _, m := range ac.Mends {
+		mends |= 1 << m.Fault
+	}
+	for h := range w {
+		// Sets of faults with probabilities.
+		now := map[uint64]float64{p.Hypotheses[h].Faults: w[h]}
+		blocked := p.Hypotheses[h].Faults &^ mends
+		for _, m := range ac.Mends {
+			if blocked&m.Unless != 0 {
+				continue
+			}
+			next := map[uint64]float64{}
+			for f, v := range now {
+				if f>>m.Fault&1 == 1 {
+					next[f&^(1<<m.Fault)] += v * m.P
+					if m.P < 1 {
+						next[f] += v * (1 - m.P)
+					}
+				} else {
+					next[f] += v
+				}
+			}
+			now = next
+		}
+		for f, v := range now {
+			if v == 0 {
+				continue
+			}
+			for g := range w {
+				if p.Hypotheses[g].Faults == f {
+					x[g] += v
+					changed = changed || g != h
+				}
+			}
+		}
+	}
+	return x, changed
 }
 
 func naiveValue(p *Problem) float64 {
