@@ -33,6 +33,8 @@ type BayView struct {
 	Plan   []PlanNode
 	Spots  []SpotLink
 	Photos int
+	Upload *UploadForm     // nil when nothing can be added
+	Unread []RecordingLine // sent, but not read yet
 }
 
 // BayTest is a test as a screen.

@@ -37,7 +37,17 @@ func (s *server) bayPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return s.render(w, r, http.StatusOK, templates.Bay(s.bayView(w, r, d, second)))
+	v := s.bayView(w, r, d, second)
+	files, err := s.recordingLines(r.Context(), d)
+	if err != nil {
+		return err
+	}
+	for _, f := range files {
+		if len(f.Readings) == 0 {
+			v.Unread = append(v.Unread, f)
+		}
+	}
+	return s.render(w, r, http.StatusOK, templates.Bay(v))
 }
 
 // secondChoice is what the engine would do if its next test could not be done here.
@@ -121,6 +131,8 @@ func (s *server) bayView(w http.ResponseWriter, r *http.Request, d *desk, second
 				v.Kinds = append(v.Kinds, templates.KindLink{Href: "#f-" + f.Key, Label: templates.KindWord(f.Kind)})
 			}
 		}
+		v.Upload = d.uploadForm()
+		v.Kinds = append(v.Kinds, templates.KindLink{Href: "#f-recording", Label: templates.RecordingKind})
 	}
 	marks := d.marks()
 	for _, sn := range d.Sensors {

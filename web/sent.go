@@ -62,6 +62,7 @@ type result struct {
 	State    string        `json:"state"`
 	Kind     string        `json:"kind,omitempty"` // of a refusal: closed, not_found, conflict, invalid
 	Problems []itemProblem `json:"problems,omitempty"`
+	Href     string        `json:"href,omitempty"` // where what arrived is looked at
 }
 
 // itemProblem says what is wrong and how to mend it. Field is a form's field or a

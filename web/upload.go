@@ -15,6 +15,7 @@ import (
 	"os"
 	"path"
 	"regexp"
+	"strconv"
 	"strings"
 	"time"
 	"unicode"
@@ -249,15 +250,29 @@ func (s *server) takeFile(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	if !d.open() {
-		return trouble(templates.TroubleConflict, templates.SayJobClosed)
-	}
-	u, err := receive(r)
+	u, err := receive(r) // to its end, so that the sender hears the answer
 	defer u.drop()
 	form := d.uploadForm()
 	form.ID = cmp.Or(u.fields["id"], form.ID)
 	form.What.Value = u.fields["as"]
+	tell := func(res result) error {
+		res.ID = form.ID
+		writeJSON(w, http.StatusOK, map[string]any{"now": s.now(), "results": []result{res}})
+		return nil
+	}
+	who := viewer(r)
+	switch p := u.fields["person"]; {
+	case p != "" && p != strconv.FormatInt(who.PersonID, 10):
+		return trouble(templates.TroubleConflict, templates.SayOtherPerson)
+	case !d.open() && wantsJSON(r):
+		return tell(refusedItem("closed", itemProblem{Reason: templates.SayClosedMeanwhile.Reason, Mend: templates.SayClosedMeanwhile.Mend}))
+	case !d.open():
+		return trouble(templates.TroubleConflict, templates.SayJobClosed)
+	}
 	refused := func(fd *templates.Field, m templates.Mend) error {
+		if wantsJSON(r) {
+			return tell(refusedItem("invalid", itemProblem{fd.Name, fd.Label, m.Reason, m.Mend}))
+		}
 		fd.Error = &m
 		form.Refusal = &templates.Refusal{Problems: []templates.Problem{{Field: fd.Name, Label: fd.Label, Mend: m}}}
 		return s.refuseJob(w, r, d, func(v *templates.JobView) { v.Upload = form })
@@ -288,18 +303,27 @@ func (s *server) takeFile(w http.ResponseWriter, r *http.Request) error {
 	if _, err := u.file.Seek(0, io.SeekStart); err != nil {
 		return fmt.Errorf("read an upload back: %w", err)
 	}
-	id, err := s.keepFile(r.Context(), viewer(r).PersonID, store.NewFile{ID: form.ID, JobID: d.Job.ID, Name: u.name, MediaType: u.mediaType}, u)
+	id, fresh, err := s.keepFile(r.Context(), who.PersonID, store.NewFile{ID: form.ID, JobID: d.Job.ID, Name: u.name, MediaType: u.mediaType}, u)
 	if err != nil {
 		if e, ok := errors.AsType[*store.Error](err); ok && e.Kind == store.Rule {
 			return refused(fd, templates.Mend{Reason: e.Sentence})
 		}
 		return err
 	}
-	return see(w, r, d.base()+"/files/"+id+"?as="+kind)
+	href := d.base() + "/files/" + id + "?as=" + kind
+	if wantsJSON(r) {
+		res := result{State: itemAlready, Href: href}
+		if fresh {
+			res.State = itemArrived
+		}
+		return tell(res)
+	}
+	return see(w, r, href)
 }
 
-// keepFile keeps a file and returns its id. The same content is kept once in a job.
-func (s *server) keepFile(ctx context.Context, by int64, n store.NewFile, u *upload) (string, error) {
+// keepFile keeps a file and returns its id. The same content is kept once in a job;
+// fresh is false if it was there before.
+func (s *server) keepFile(ctx context.Context, by int64, n store.NewFile, u *upload) (id string, fresh bool, err error) {
 	known := func() (string, error) {
 		files, err := s.store.Files(ctx, n.JobID)
 		if err != nil {
@@ -313,15 +337,15 @@ func (s *server) keepFile(ctx context.Context, by int64, n store.NewFile, u *upl
 		return "", nil
 	}
 	if id, err := known(); id != "" || err != nil {
-		return id, err
+		return id, false, err
 	}
 	f, err := s.store.AddFile(ctx, by, n, u.file)
 	if e, ok := errors.AsType[*store.Error](err); ok && e.Kind == store.Conflict {
 		if id, again := known(); id != "" && again == nil { // sent twice at once
-			return id, nil
+			return id, false, nil
 		}
 	}
-	return f.ID, err
+	return f.ID, true, err
 }
 
 var idForm = regexp.MustCompile(`^[0-9a-fA-F]{8}(-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}$`)

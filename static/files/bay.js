@@ -181,32 +181,55 @@ document.addEventListener("click", (event) => {
 
 // ---- after something was written down
 
-document.addEventListener("written", async (event) => {
+const PATIENCE = 4000; // ms for the shop to weigh anew before the plan made before is walked on
+
+document.addEventListener("written", (event) => {
 	const { item, form } = event.detail;
 	hidePad();
 	if (item.what === "aside") {
 		const t = byID("second");
 		if (t) {
-			const card = document.querySelector("[data-part='bay-next']");
-			card.replaceChildren(t.content.cloneNode(true));
+			deal(t.content.cloneNode(true));
 		}
 		location.hash = "#next";
 		return;
 	}
-	if (item.what !== "entry") return;
-	const test = form.dataset.test;
-	if (test) {
-		const minutes = Math.round(spent(test) * 10) / 10;
-		localStorage.removeItem(clockKey(test));
-		if (minutes >= 0.2) {
-			const at = String(item.send.form.where?.[0] ?? "").split("-").map(Number);
-			add({ job, what: "minutes", key: test, words: `${minutes} min on ${document.querySelector(`#t-${test} h2`).textContent}`,
-				send: { minutes, test, bank: at[0] || 0, position: at[1] || 0 } }).catch(() => {});
-		}
-	}
+	if (!["entry", "note", "file"].includes(item.what)) return;
 	said(item);
-	if (line.state === "offline" || !navigator.onLine) walk(item);
-	location.hash = test ? "#next" : "#log";
+	if (item.what === "entry") {
+		if (line.state === "offline" || !navigator.onLine) walk(item);
+		else setTimeout(() => { if (document.querySelector(`[data-item="${item.id}"].waiting`)) walk(item); }, PATIENCE);
+	}
+	location.hash = form.dataset.test ? "#next" : "#log";
+	showScreen();
+});
+
+// deal puts something else on the card of the next test.
+let before = null;
+function deal(...nodes) {
+	const card = document.querySelector("[data-part='bay-next']");
+	before = [...card.childNodes];
+	card.replaceChildren(...nodes);
+}
+
+// The tablet could not keep it: all is as it was.
+document.addEventListener("unwritten", () => {
+	byID("said")?.remove();
+	if (before) document.querySelector("[data-part='bay-next']").replaceChildren(...before);
+	before = null;
+});
+
+document.addEventListener("kept", (event) => {
+	before = null;
+	const { item, form } = event.detail;
+	const test = item.what === "entry" && form.dataset.test;
+	if (!test) return;
+	const minutes = Math.round(spent(test) * 10) / 10;
+	localStorage.removeItem(clockKey(test));
+	if (minutes < 0.2) return;
+	const at = String(item.send.form.where?.[0] ?? "").split("-").map(Number);
+	add({ job, what: "minutes", key: test, words: `${minutes} min on ${document.querySelector(`#t-${test} h2`).textContent}`,
+		send: { minutes, test, bank: at[0] || 0, position: at[1] || 0 } }).catch(() => {});
 });
 
 // said tells what was written down, at the top of the next screen.
@@ -228,18 +251,17 @@ function said(item) {
 // names one, or all branches to choose from.
 function walk(item) {
 	const plan = document.querySelector("[data-part='bay-plan'] .plan");
-	const card = document.querySelector("[data-part='bay-next']");
-	if (!plan || !card) return;
+	if (!plan) return;
 	const values = Object.values(item.send.form).flat();
 	const branch = [...plan.children].map((li) => li.firstElementChild).find((e) => values.includes(e.dataset.outcome));
 	const head = document.createElement("p");
 	head.className = "said";
 	const copy = (branch ?? plan).cloneNode(true);
-	head.textContent = branch ? "No network. By the plan made before:" : "No network, so nothing is weighed anew. By the plan made before, if it showed:";
+	head.textContent = branch ? "No answer from the shop. By the plan made before:" : "No answer from the shop, so nothing is weighed anew. By the plan made before, if it showed:";
 	if (copy.tagName === "DETAILS") copy.open = true;
 	const list = copy.matches("ul") ? copy : Object.assign(document.createElement("div"), { className: "plan" });
 	if (list !== copy) list.append(copy);
-	card.replaceChildren(head, list);
+	deal(head, list);
 }
 
 document.addEventListener("fresh", () => { clocks(); });

@@ -76,6 +76,18 @@ function announce(before) {
 	}
 }
 
+// away says that the shop is out of reach, or not any more. A stream that ends and is
+// taken up again at once is no news.
+let missing = 0;
+function away(is, after) {
+	clearTimeout(missing);
+	missing = setTimeout(() => {
+		if (line.state !== (is ? "" : "offline")) return;
+		line.state = is ? "offline" : "";
+		document.dispatchEvent(new CustomEvent("outbox"));
+	}, after);
+}
+
 let source, quiet;
 function follow() {
 	source?.close();
@@ -83,7 +95,7 @@ function follow() {
 	let first = true;
 	source.addEventListener("hello", (e) => {
 		line.tries = 0;
-		if (line.state === "offline") line.state = "";
+		away(false, 0);
 		send();
 		if (e.data !== document.documentElement.dataset.version) document.dispatchEvent(new CustomEvent("newer"));
 		if (!first) refresh(); // something may have happened in between
@@ -91,7 +103,10 @@ function follow() {
 	});
 	source.addEventListener("changed", () => { clearTimeout(quiet); quiet = setTimeout(refresh, 120); });
 	// A stream that was refused for good is not taken up again by the browser.
-	source.addEventListener("error", () => { if (source.readyState === EventSource.CLOSED) setTimeout(follow, 5000); });
+	source.addEventListener("error", () => {
+		if (source.readyState === EventSource.CLOSED) setTimeout(follow, 5000);
+		else away(true, first ? 0 : 3000);
+	});
 }
 
 const followed = document.querySelector("[data-part], .log, .moves, #next");

@@ -1,7 +1,7 @@
 // Forms that write evidence go through the outbox: a tap is on the page at once, with
 // or without a network. Without this file they are plain forms.
 
-import { add, all, remove, again, person } from "./outbox.js";
+import { add, made, all, remove, again, person } from "./outbox.js";
 
 const words = (s) => s.replace(/\s+/g, " ").trim();
 
@@ -49,6 +49,13 @@ function itemOf(form) {
 		return { job, what: "withdraw", key: take[1], words: `Withdrawn: ${words(line?.querySelector(".what")?.textContent ?? "an entry")} (${why})`,
 			send: { withdraws: take[1], why } };
 	}
+	if (/\/files$/.test(action)) {
+		const chosen = data.get("file"), text = data.get("text").trim() ? data.get("text") : "";
+		const blob = chosen?.size ? chosen : text && new Blob([text], { type: "text/plain" });
+		if (!blob || blob.size > form.elements.file.dataset.most) return null; // the shop says what is missing
+		const name = chosen?.size ? chosen.name : "pasted.txt";
+		return { job, what: "file", words: `Recording: ${name}`, file: { url: action, fields: { as: data.get("as") ?? "" }, blob, name } };
+	}
 	if (/\/set-aside$/.test(action)) {
 		const [bank, position] = String(data.get("at") || "0-0").split("-").map(Number);
 		const why = words(data.get("other") || data.get("why") || "");
@@ -80,6 +87,11 @@ function full(form, error) {
 	box.scrollIntoView({ block: "center" });
 }
 
+// Drawn, but not on the tablet's disk yet.
+const writing = new Set();
+
+// What was tapped is on the page before the tablet's disk has answered. If the disk
+// refuses, it is taken back and the form, untouched until then, shows again.
 document.addEventListener("submit", async (event) => {
 	const form = event.target;
 	if (!person || event.defaultPrevented || form.dataset.direct) return;
@@ -87,16 +99,27 @@ document.addEventListener("submit", async (event) => {
 	if (!item) return;
 	event.preventDefault();
 	event.stopPropagation();
-	const began = performance.now();
-	let kept;
+	if (form.dataset.busy) return; // a second tap
+	form.dataset.busy = "yes";
+	const kept = made(item), here = location.hash;
+	writing.add(kept.id);
+	show(kept);
+	document.dispatchEvent(new CustomEvent("written", { detail: { item: kept, form } }));
+	performance.measure("tap to page", { start: event.timeStamp, end: performance.now() });
 	try {
-		kept = await add(item);
+		await add(kept);
 	} catch (error) {
+		for (const li of document.querySelectorAll(`[data-item="${kept.id}"]`)) li.remove();
+		if (kept.what === "withdraw") document.getElementById("e-" + kept.key)?.classList.remove("gone");
+		document.dispatchEvent(new CustomEvent("unwritten"));
+		if (location.hash !== here) location.hash = here;
 		full(form, error);
 		return;
+	} finally {
+		writing.delete(kept.id);
+		delete form.dataset.busy;
 	}
-	show(kept);
-	performance.measure("tap to page", { start: began, end: performance.now() });
+	document.dispatchEvent(new CustomEvent("kept", { detail: { item: kept, form } }));
 	form.querySelector(":scope > .refused")?.remove();
 	for (const m of form.querySelectorAll(".mend")) m.remove();
 	for (const w of form.querySelectorAll(".wrong")) w.classList.remove("wrong");
@@ -108,8 +131,18 @@ document.addEventListener("submit", async (event) => {
 		form.remove();
 		document.querySelector(`[data-item="${kept.id}"]`)?.scrollIntoView({ block: "center" });
 	}
-	document.dispatchEvent(new CustomEvent("written", { detail: { item: kept, form } }));
+	if (item.what === "file") look = { id: kept.id, at: location.href, until: Date.now() + 120000 };
 }, true);
+
+// look is the recording that was sent from this page just now: how it is read is what the
+// person wants to see next, unless they have gone on to something else.
+let look = null;
+function lookAt(item) {
+	if (item.id !== look?.id || item.state === "waiting") return;
+	const stayed = location.href === look.at && Date.now() < look.until && !document.activeElement?.matches("input, textarea, select");
+	look = null;
+	if (item.state === "arrived" && stayed) location.assign(item.href);
+}
 
 const states = { waiting: "waits for the network", arrived: "arrived", refused: "came back" };
 
@@ -122,7 +155,7 @@ export function show(item) {
 	const logs = document.querySelectorAll("[data-log]");
 	for (const log of logs) {
 		if (Number(log.dataset.log) !== item.job) continue;
-		if (item.state === "arrived" && (document.getElementById("e-" + item.id) || item.what !== "entry")) continue;
+		if (item.state === "arrived" && (document.getElementById("e-" + item.id) || !["entry", "file"].includes(item.what))) continue;
 		const li = document.createElement("li");
 		li.dataset.item = item.id;
 		li.className = "own " + item.state;
@@ -132,6 +165,12 @@ export function show(item) {
 		const when = document.createElement("div");
 		when.className = "when";
 		when.textContent = `${new Date(item.at).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" })}, ${states[item.state]}`;
+		if (item.href) {
+			const look = document.createElement("a");
+			look.href = item.href;
+			look.textContent = "See how it is read";
+			when.append(" · ", look);
+		}
 		li.append(what, when);
 		if (item.state === "refused") li.append(cameBack(item));
 		log.append(li);
@@ -160,10 +199,10 @@ export function cameBack(item) {
 		e.addEventListener("click", act);
 		acts.append(e);
 	};
-	if (item.what === "entry") {
+	if (item.what === "entry" || item.what === "file") {
 		const a = document.createElement("a");
 		a.className = "button";
-		a.href = `/jobs/${item.job}/bay?mend=${item.seq}#f-${item.key}`;
+		a.href = `/jobs/${item.job}/bay?mend=${item.seq}#f-${item.what === "file" ? "recording" : item.key}`;
 		a.textContent = "Mend it";
 		acts.append(a);
 	}
@@ -173,9 +212,21 @@ export function cameBack(item) {
 	return box;
 }
 
+// refill puts a file or a pasted text back into its form.
+async function refill(form, file) {
+	if (file.name === "pasted.txt") {
+		form.elements.text.value = await file.blob.text();
+		return;
+	}
+	const list = new DataTransfer();
+	list.items.add(new File([file.blob], file.name, { type: file.blob.type }));
+	form.elements.file.files = list.files;
+}
+
 // fill puts what was typed back into its form, with what is wrong at each field.
 export function fill(form, item) {
-	for (const [name, values] of Object.entries(item.send.form)) {
+	if (item.file) refill(form, item.file);
+	for (const [name, values] of Object.entries(item.send?.form ?? {})) {
 		for (const box of form.querySelectorAll(`[name="${CSS.escape(name)}"]`)) {
 			if (box.type === "radio" || box.type === "checkbox") box.checked = values.includes(box.value);
 			else if (box.type !== "hidden") box.value = values[0];
@@ -207,9 +258,10 @@ export async function pending() {
 	let items;
 	try { items = await all(); } catch { return; }
 	const known = new Set(items.map((i) => i.id));
-	for (const li of document.querySelectorAll("[data-item]")) if (!known.has(li.dataset.item)) li.remove();
+	for (const li of document.querySelectorAll("[data-item]")) if (!known.has(li.dataset.item) && !writing.has(li.dataset.item)) li.remove();
 	for (const item of items) if (item.state !== "arrived") show(item);
 	for (const item of items) if (item.state === "arrived" && document.querySelector(`[data-item="${item.id}"]`)) show(item);
+	for (const item of items) lookAt(item);
 }
 // soon draws once for many changes in a row.
 let drawing = false;

@@ -50,10 +50,13 @@ export async function all() {
 	return items.filter((i) => i.person === person);
 }
 
-// add keeps an item and starts sending. `send` is what the shop gets, `words` what the
+// made gives an item its id and its time. `send` is what the shop gets, `words` what the
 // person sees; `file` is { url, fields, blob, name } for what goes as a file.
+export const made = (item) => ({ id: newID(), person, at: new Date().toISOString(), state: "waiting", ...item });
+
+// add keeps an item and starts sending.
 export async function add(item) {
-	const kept = { id: newID(), person, at: new Date().toISOString(), state: "waiting", ...item };
+	const kept = item.id ? item : made(item);
 	kept.seq = await work("readwrite", (s) => s.add(kept));
 	tell();
 	send();
@@ -171,7 +174,7 @@ async function sendFile(item) {
 	form.set("clock", new Date().toISOString());
 	for (const [name, value] of Object.entries(item.file.fields)) form.set(name, value);
 	form.set("file", item.file.blob, item.file.name);
-	const answer = await post(item.file.url, { body: form, patience: 120000 });
+	const answer = await post(item.file.url, { body: form, patience: Math.min(1800000, 120000 + item.file.blob.size / 50) });
 	if (!answer) return false;
 	if (answer.body.results) await settle([item], answer.body.results);
 	else await settle([item], [{ id: item.id, state: "refused", kind: "invalid", problems: [{ reason: answer.body.error?.say ?? "The shop did not take it." }] }]);
@@ -188,6 +191,7 @@ async function settle(batch, results) {
 			if (!r || r.state === "later") continue;
 			const done = r.state === "arrived" || r.state === "already";
 			const next = { ...item, state: done ? "arrived" : "refused", problems: r.problems ?? [], kind: r.kind, settled: new Date().toISOString() };
+			if (r.href) next.href = r.href;
 			if (done) delete next.file; // the picture is with the shop now
 			s.put(next);
 		}

@@ -1,7 +1,7 @@
 // Photos are shrunk here before they wait or travel: less to keep, less to send, and
 // the camera's own record of place and time stays behind.
 
-import { add, newID, person } from "./outbox.js";
+import { add, person } from "./outbox.js";
 import { show } from "./forms.js";
 
 const LONG = 2048; // pixels of the longer side
@@ -57,7 +57,7 @@ form?.addEventListener("submit", async (event) => {
 	const fields = Object.fromEntries(["subject", "moment", "where", "words"].map((n) => [n, data.get(n) ?? ""]));
 	const text = (name) => form.querySelector(`[name="${name}"]:checked`)?.closest("label").textContent.trim() ?? "";
 	try {
-		show(await add({ id: newID(), job: Number(document.documentElement.dataset.job), what: "photo", words: `Photo: ${text("subject")}, ${text("moment").toLowerCase()}`,
+		show(await add({ job: Number(document.documentElement.dataset.job), what: "photo", words: `Photo: ${text("subject")}, ${text("moment").toLowerCase()}`,
 			where: text("where"), file: { url: form.getAttribute("action"), fields, blob: small ?? file, name: "photo.jpg" } }));
 	} catch (error) {
 		refuse(error?.name === "QuotaExceededError"

@@ -17,6 +17,12 @@ function row(item) {
 	a.href = `/jobs/${item.job}/bay`;
 	a.textContent = "Job " + item.job;
 	when.append(a, `, written ${new Date(item.at).toLocaleString()}${item.settled ? ", answered " + new Date(item.settled).toLocaleTimeString() : ""}`);
+	if (item.href) {
+		const look = document.createElement("a");
+		look.href = item.href;
+		look.textContent = "See how it is read";
+		when.append(" ", look);
+	}
 	li.append(what, when);
 	if (item.state === "refused") li.append(cameBack(item));
 	return li;

@@ -19,6 +19,7 @@ import (
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/network"
+	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 )
 
@@ -177,6 +178,30 @@ func (p *Page) Tabs(most int, done string) {
 			return
 		}
 	}
+}
+
+// Before runs a script on every page from now on, ahead of the page's own.
+func (p *Page) Before(js string) {
+	p.t.Helper()
+	p.do("putting a script ahead", chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
+		if _, err := chromedp.Call(ctx, page.Enable, page.EnableParams{}); err != nil {
+			return err
+		}
+		_, err := chromedp.Call(ctx, page.AddScriptToEvaluateOnNewDocument, page.AddScriptToEvaluateOnNewDocumentParams{Source: js})
+		return err
+	}))
+}
+
+// ClockWrong sets the tablet's clock wrong by so much on every page from now on.
+func (p *Page) ClockWrong(by time.Duration) {
+	p.t.Helper()
+	p.Before(fmt.Sprintf(`(() => {
+		const Right = Date, by = %d;
+		self.Date = class extends Right {
+			constructor(...a) { if (a.length) super(...a); else super(Right.now() + by); }
+			static now() { return Right.now() + by; }
+		};
+	})()`, by.Milliseconds()))
 }
 
 // Path is where the page is.

@@ -26,6 +26,8 @@ type Link struct {
 	bad    atomic.Bool
 	off    atomic.Bool
 
+	swap atomic.Pointer[[2]string]
+
 	pace  atomic.Int64 // bytes a second; 0 is as fast as it goes
 	round atomic.Int64 // nanoseconds there and back
 	wire  sync.Mutex   // one byte after the other, whichever answer it is of
@@ -106,6 +108,15 @@ func (l *Link) carry(n int) {
 	}
 }
 
+// Becomes has every answer say now where the site says was, as a newer version of the
+// site would. Both are of one length. Empty ones end it.
+func (l *Link) Becomes(was, now string) {
+	if len(was) != len(now) {
+		l.t.Fatalf("%q and %q differ in length", was, now)
+	}
+	l.swap.Store(&[2]string{was, now})
+}
+
 // Bad gives the link its bad moods, or takes them away.
 func (l *Link) Bad(bad bool) { l.bad.Store(bad) }
 
@@ -173,16 +184,20 @@ func (l *Link) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		w.Header()[k] = v
 	}
 	w.WriteHeader(res.StatusCode)
-	out := http.NewResponseController(w)
+	control := http.NewResponseController(w)
 	buf := make([]byte, 4<<10)
 	for {
 		n, err := res.Body.Read(buf)
 		if n > 0 {
 			l.carry(n)
-			if _, err := w.Write(buf[:n]); err != nil {
+			out := buf[:n]
+			if s := l.swap.Load(); s != nil && s[0] != "" {
+				out = bytes.ReplaceAll(out, []byte(s[0]), []byte(s[1]))
+			}
+			if _, err := w.Write(out); err != nil {
 				return
 			}
-			_ = out.Flush()
+			_ = control.Flush()
 		}
 		if err == io.EOF {
 			return
@@ -201,6 +216,9 @@ func (l *Link) forward(ctx context.Context, r *http.Request, body []byte) (*http
 		return nil, err
 	}
 	req.Header = r.Header.Clone()
+	if l.swap.Load() != nil {
+		req.Header.Del("Accept-Encoding") // so that it can be read
+	}
 	req.Host = r.Host // the shop sees the address that the tablet uses
 	return plainTransport.RoundTrip(req)
 }
