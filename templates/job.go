@@ -461,6 +461,12 @@ func ActWord(what string) string {
 		return "decided otherwise"
 	case "approved":
 		return "noted the customer's yes"
+	case "authorised":
+		return "wrote the customer's yes down"
+	case "line_declined":
+		return "noted that the customer declines a line"
+	case "document_voided":
+		return "took a paper back"
 	case "repaired":
 		return "finished the repair"
 	case "undone":

@@ -132,6 +132,7 @@ func IfWords(outcome string) string { return "if: " + outcome }
 // Words of the hand-over sheet.
 const (
 	HandDone     = "What we did"
+	HandPictures = "Before and after"
 	HandProof    = "How it was proved"
 	HandWarranty = "If it comes back"
 	WatchHead    = "What to watch for"
@@ -198,8 +199,16 @@ const (
 	RecordingCaption   = "What the sensor reported while the engine ran."
 )
 
-// PlainCode says what a code says, for who never heard of codes.
-func PlainCode(code, title string) string {
+// SaidByCodes is what one or several codes say.
+type SaidByCodes struct {
+	Codes []string
+	Say   string
+}
+
+func (c SaidByCodes) String() string { return strings.Join(c.Codes, ", ") + ": " + c.Say + "." }
+
+// PlainCode says what a code says by its title, for who never heard of codes.
+func PlainCode(title string) string {
 	t := strings.ToLower(title)
 	say := "it saw a reading that was not what it expected"
 	has := func(words ...string) bool {
@@ -226,7 +235,20 @@ func PlainCode(code, title string) string {
 	case has("sensor", "signal", "circuit"):
 		say = "the signal of an exhaust sensor was not what it expected"
 	}
-	return code + ": " + say + "."
+	return say
+}
+
+// Shorten cuts a text at a word, with a sign that it goes on.
+func Shorten(s string, most int) string {
+	r := []rune(s)
+	if len(r) <= most {
+		return s
+	}
+	cut := string(r[:most])
+	if i := strings.LastIndexAny(cut, " \n"); i > len(cut)/2 {
+		cut = cut[:i]
+	}
+	return strings.TrimRight(cut, " \n.,;:") + " …"
 }
 
 // PlainTest names a test for a customer.

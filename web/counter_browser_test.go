@@ -61,6 +61,15 @@ func (w *counterWalk) wrote() {
 	w.p.Until("the entry has arrived", func() bool { return w.p.Count("li[id^='e-']") > had && w.p.Count("[data-item].waiting") == 0 })
 }
 
+// trims fills the trims of bank 1 in.
+func (w *counterWalk) trims(of map[string][2]string) {
+	w.t.Helper()
+	for state, v := range of {
+		w.p.FillField("short_1_"+state, v[0])
+		w.p.FillField("long_1_"+state, v[1])
+	}
+}
+
 // investigate follows the engine to its verdict.
 func (w *counterWalk) investigate(never string) {
 	w.t.Helper()
@@ -219,8 +228,10 @@ func TestCounterNoPart(t *testing.T) {
 	w.phoneCall("KLR 482", "1ZZZZ9AZ7EZ004821", "Corrie", "2014", "4 2.0", "One bank, up- and downstream",
 		"The engine light is on and it ticks when cold. My neighbour says it needs an oxygen sensor.", "p0171")
 	w.acts = map[string]func(){
-		"history_ask":       func() { p.Press("rattle"); p.Press("We were told") },
-		"trims":             func() { p.Fill("Short", "6"); p.Fill("Long", "16") },
+		"history_ask": func() { p.Press("rattle"); p.Press("We were told") },
+		"trims": func() {
+			w.trims(map[string][2]string{"idle": {"6", "16"}, "fast_idle": {"3", "9"}, "cruise": {"1", "4"}, "load": {"0", "2"}})
+		},
 		"exhaust_leak_test": func() { p.Press("Leak ahead"); p.Press("Bank 1") },
 		"connector_look":    func() { p.Press("Dry and clean") },
 		"tip_look":          func() { p.Press("Clean") },
@@ -288,7 +299,9 @@ func TestCounterPart(t *testing.T) {
 		"tip_look":            func() { p.Press("Green") },
 		"combustion_gas_test": func() { p.Press("Combustion gas in the coolant") },
 		"connector_look":      func() { p.Press("Dry and clean") },
-		"trims":               func() { p.Fill("Short", "3"); p.Fill("Long", "5") },
+		"trims": func() {
+			w.trims(map[string][2]string{"idle": {"3", "5"}, "fast_idle": {"2", "5"}, "cruise": {"2", "4"}, "load": {"1", "4"}})
+		},
 		"signal_capture": func() {
 			p.Fill("Lowest", "0.22")
 			p.Fill("Highest", "0.66")

@@ -105,7 +105,13 @@ func (d *desk) toMend() []diag.CauseRef {
 	if !ok {
 		return nil
 	}
-	return slices.Concat(v.Verdict.First, v.Verdict.Mend)
+	var out []diag.CauseRef
+	for _, c := range slices.Concat(v.Verdict.First, v.Verdict.Mend) {
+		if !slices.Contains(out, c) {
+			out = append(out, c)
+		}
+	}
+	return out
 }
 
 func (d *desk) mendForm() *templates.MendForm {

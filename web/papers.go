@@ -65,7 +65,8 @@ func (s *server) sheetOf(r *http.Request) (paper.Sheet, *desk, error) {
 		p, err := a.workOrder()
 		return p, d, err
 	case "handover":
-		return a.handOver(), d, nil
+		p, err := s.handOver(r.Context(), a)
+		return p, d, err
 	case "explanation":
 		p, err := s.explanation(r.Context(), d, d.base()+"/paper", false)
 		return p, d, err
@@ -176,6 +177,7 @@ func (a *account) document(doc store.Document, ls []store.Line) paper.Sheet {
 func (a *account) workOrder() (paper.Sheet, error) {
 	d := a.desk
 	p := d.sheet(templates.TitleOrder, "")
+	p.OnePage = true
 	p.Customer = p.Customer[:min(len(p.Customer), 1)]
 	p.Blocks = append(p.Blocks, paper.Block{Heading: templates.OrderConcern, Text: []string{d.Job.Concern}})
 	var told, read []string
@@ -255,14 +257,15 @@ func (a *account) workOrder() (paper.Sheet, error) {
 		}
 		p.Blocks = append(p.Blocks, paper.Block{Caution: append(cautions, templates.LocalRules)}, paper.Block{Heading: templates.OrderTests, Ticks: tests})
 	}
-	p.Blocks = append(p.Blocks, paper.Block{Heading: templates.OrderNotes, Blank: 4}, paper.Block{Sign: templates.SignBay})
+	p.Blocks = append(p.Blocks, paper.Block{Heading: templates.OrderNotes, Blank: 3}, paper.Block{Sign: templates.SignBay})
 	return p, nil
 }
 
 // handOver is the sheet the customer takes along with the keys.
-func (a *account) handOver() paper.Sheet {
+func (s *server) handOver(ctx context.Context, a *account) (paper.Sheet, error) {
 	d := a.desk
 	p := d.sheet(templates.TitleHandOver, "")
+	p.OnePage = true
 	_, decision, parts, ok := d.inForce()
 	if ok {
 		v, _ := d.Verdict()
@@ -282,6 +285,13 @@ func (a *account) handOver() paper.Sheet {
 	}
 	if len(done) > 0 {
 		p.Blocks = append(p.Blocks, paper.Block{Heading: templates.HandDone, List: done})
+	}
+	pairs, err := s.photoFigures(ctx, d, d.base()+"/paper", func(f store.Photo) bool { return f.Moment != "" }, pairsShown)
+	if err != nil {
+		return p, err
+	}
+	if len(pairs) > 0 {
+		p.Blocks = append(p.Blocks, paper.Block{Heading: templates.HandPictures, Figures: pairs})
 	}
 	proof := []string{}
 	for _, x := range d.Proofs {
@@ -306,7 +316,7 @@ func (a *account) handOver() paper.Sheet {
 		paper.Block{Heading: templates.HandWarranty, Text: templates.WarrantyPaper(d.shop.ComebackDays, len(done) > 0)},
 		paper.Block{Heading: templates.WatchHead, List: d.watch()},
 		paper.Block{Sign: templates.SignHandOver})
-	return p
+	return p, nil
 }
 
 // watch is what the customer should look out for.
@@ -327,21 +337,27 @@ func (d *desk) watch() []string {
 // carries no more of the customer's data than the name.
 func (s *server) explanation(ctx context.Context, d *desk, photos string, outside bool) (paper.Sheet, error) {
 	p := d.sheet(templates.TitleExplanation, "")
+	p.OnePage = true
 	if outside {
 		p.Customer = p.Customer[:min(len(p.Customer), 1)]
 		p.Facts = slices.DeleteFunc(p.Facts, func(f paper.Pair) bool { return f.Name == "VIN" })
 	}
-	p.Blocks = append(p.Blocks, paper.Block{Heading: templates.ExplainConcern, Text: []string{"“" + d.Job.Concern + "”"}})
-	var codes []string
+	p.Blocks = append(p.Blocks, paper.Block{Heading: templates.ExplainConcern, Text: []string{"“" + templates.Shorten(d.Job.Concern, concernShown) + "”"}})
+	var codes []templates.SaidByCodes // codes that say the same stand together
 	for _, e := range d.Standing() {
 		if e.Body.Kind == diag.KindCode {
-			if say := plainCode(e.Body.Code); !slices.Contains(codes, say) && len(codes) < 4 {
-				codes = append(codes, say)
+			say := plainCode(e.Body.Code)
+			i := slices.IndexFunc(codes, func(c templates.SaidByCodes) bool { return c.Say == say })
+			if i < 0 {
+				codes, i = append(codes, templates.SaidByCodes{Say: say}), len(codes)
+			}
+			if !slices.Contains(codes[i].Codes, e.Body.Code) {
+				codes[i].Codes = append(codes[i].Codes, e.Body.Code)
 			}
 		}
 	}
 	if len(codes) > 0 {
-		p.Blocks = append(p.Blocks, paper.Block{Heading: templates.ExplainCodes, List: codes, Text: []string{templates.CodeIsWitness}})
+		p.Blocks = append(p.Blocks, paper.Block{Heading: templates.ExplainCodes, List: each(codes[:min(len(codes), codesShown)], templates.SaidByCodes.String), Text: []string{templates.CodeIsWitness}})
 	}
 	if did := d.looked(); len(did) > 0 {
 		p.Blocks = append(p.Blocks, paper.Block{Heading: templates.ExplainDid, Text: []string{templates.DidSentence(did)}})
@@ -373,9 +389,15 @@ func (s *server) explanation(ctx context.Context, d *desk, photos string, outsid
 	return p, nil
 }
 
-const figuresShown = 3
+// What a sheet has room for.
+const (
+	figuresShown = 3
+	pairsShown   = 4
+	codesShown   = 4
+	concernShown = 300 // characters
+)
 
-// figures are the photos and the latest recording of a job.
+// figures are the latest recording and the photos of a job.
 func (s *server) figures(ctx context.Context, d *desk, photos string) ([]paper.Figure, error) {
 	var out []paper.Figure
 	for _, c := range slices.Backward(d.Captures) {
@@ -391,9 +413,19 @@ func (s *server) figures(ctx context.Context, d *desk, photos string) ([]paper.F
 			break
 		}
 	}
+	of, err := s.photoFigures(ctx, d, photos, func(store.Photo) bool { return true }, figuresShown-len(out))
+	return append(out, of...), err
+}
+
+// photoFigures are the first photos of a job that are wanted.
+func (s *server) photoFigures(ctx context.Context, d *desk, photos string, wanted func(store.Photo) bool, most int) ([]paper.Figure, error) {
+	var out []paper.Figure
 	for _, f := range d.Photos {
-		if len(out) == figuresShown {
+		if len(out) == most {
 			break
+		}
+		if !wanted(f) {
+			continue
 		}
 		data, err := s.store.PhotoThumb(ctx, f.ID)
 		if err != nil {
@@ -438,7 +470,7 @@ func plainCode(text string) string {
 			title = m.Title
 		}
 	}
-	return templates.PlainCode(text, title)
+	return templates.PlainCode(title)
 }
 
 // converterSheet is the paperwork of one converter.

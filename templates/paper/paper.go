@@ -15,6 +15,7 @@ type Sheet struct {
 	Blocks   []Block  `json:"blocks"`
 	Foot     []string `json:"foot,omitempty"`
 	Void     string   `json:"-"` // why it was taken back
+	OnePage  bool     `json:"-"` // its figures give way
 }
 
 // Pair is a fact with its name.
@@ -55,9 +56,9 @@ type Table struct {
 	Total [2]string   `json:"total,omitempty"`
 }
 
-// Figure is a picture: drawn as SVG on the page, or a photo on both.
+// Figure is a drawing or a photo.
 type Figure struct {
-	SVG     string `json:"-"`
+	SVG     string `json:"-"` // as diag/picture draws it
 	Src     string `json:"-"` // where the browser gets a photo
 	Photo   []byte `json:"-"` // JPEG or PNG
 	Type    string `json:"-"` // jpg, png

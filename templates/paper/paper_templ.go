@@ -136,7 +136,7 @@ func Show(p Sheet) templ.Component {
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err
 			}
-			var templ_7745c5c3_Var8 = []any{"paper", p.Size}
+			var templ_7745c5c3_Var8 = []any{"paper", p.Size, templ.KV("onepage", p.OnePage)}
 			templ_7745c5c3_Err = templ.RenderCSSItems(ctx, templ_7745c5c3_ElementWriter, templ_7745c5c3_Var8...)
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err

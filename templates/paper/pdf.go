@@ -28,8 +28,8 @@ var regular = sync.OnceValues(func() (*sfnt.Font, error) { return sfnt.Parse(gor
 
 const (
 	margin = 16.0 // mm
-	body   = 9.5  // points
-	line   = 4.6  // mm
+
+	drawingHeight, photoHeight = 62.0, 40.0 // mm, where the page has room
 )
 
 // drawing is one PDF on its way.
@@ -39,32 +39,57 @@ type drawing struct {
 	buf     sfnt.Buffer
 	missing bool
 	width   float64 // between the margins
+	shrink  float64 // of the figures
+	body    float64 // points
+	line    float64 // mm
+	space   float64 // mm between blocks
 }
 
-// PDF draws the sheet.
+// PDF draws the sheet. The figures of one that belongs on one page become as small as
+// it takes.
 func PDF(w io.Writer, p Sheet) error {
 	font, err := regular()
 	if err != nil {
 		return fmt.Errorf("paper: reading the font: %w", err)
 	}
+	shrinks := []float64{1}
+	if p.OnePage {
+		shrinks = []float64{1, 0.8, 0.6, 0.45}
+	}
+	var d *drawing
+	for _, shrink := range shrinks {
+		if d = draw(p, font, shrink); d.PageCount() == 1 {
+			break
+		}
+	}
+	if err := d.Output(w); err != nil {
+		return fmt.Errorf("paper: %w", err)
+	}
+	return nil
+}
+
+func draw(p Sheet, font *sfnt.Font, shrink float64) *drawing {
 	size := "A4"
 	if p.Size == "letter" {
 		size = "Letter"
 	}
-	d := &drawing{Fpdf: fpdf.New("P", "mm", size, ""), font: font}
+	d := &drawing{Fpdf: fpdf.New("P", "mm", size, ""), font: font, shrink: shrink, body: 9.5, line: 4.6, space: 1.5}
+	if shrink < 1 {
+		d.body, d.line, d.space = 9, 4.1, 0.8
+	}
 	d.SetCatalogSort(true)
-	d.SetTitle(p.Title+" "+p.Number, true)
+	d.SetTitle(strings.TrimSpace(p.Title+" "+p.Number), true)
 	d.SetMargins(margin, margin, margin)
 	d.SetAutoPageBreak(true, margin+6)
 	d.AddUTF8FontFromBytes("go", "", goregular.TTF)
 	d.AddUTF8FontFromBytes("go", "B", gobold.TTF)
 	width, _ := d.GetPageSize()
 	d.width = width - 2*margin
-	foot := ""
 	d.SetFooterFunc(func() {
 		d.SetY(-margin)
 		d.SetFont("go", "", 7.5)
 		d.SetTextColor(90, 90, 90)
+		foot := ""
 		if d.missing {
 			foot = FontNote + "  "
 		}
@@ -83,10 +108,7 @@ func PDF(w io.Writer, p Sheet) error {
 			d.text(s, "", 8, 3.9)
 		}
 	}
-	if err := d.Output(w); err != nil {
-		return fmt.Errorf("paper: %w", err)
-	}
-	return nil
+	return d
 }
 
 // shown replaces what the font does not have. Marks that steer direction print nothing.
@@ -135,8 +157,8 @@ func (d *drawing) head(p Sheet) {
 	d.SetFont("go", "B", 17)
 	d.MultiCell(d.width*0.45, 7.5, d.shown(p.Title), "", "R", false)
 	d.SetX(margin + d.width*0.55)
-	d.SetFont("go", "", body)
-	d.MultiCell(d.width*0.45, line, d.shown(strings.TrimSpace(p.Number+"  "+p.Date)), "", "R", false)
+	d.SetFont("go", "", d.body)
+	d.MultiCell(d.width*0.45, d.line, d.shown(strings.TrimSpace(p.Number+"  "+p.Date)), "", "R", false)
 	d.SetXY(margin, max(left, d.GetY())+2)
 	d.rule(0.5)
 	if p.Void != "" {
@@ -144,9 +166,9 @@ func (d *drawing) head(p Sheet) {
 	}
 	top = d.GetY() + 1
 	d.SetXY(margin, top)
-	d.SetFont("go", "", body)
+	d.SetFont("go", "", d.body)
 	for _, s := range p.Customer {
-		d.MultiCell(d.width*0.45, line, d.shown(s), "", "L", false)
+		d.MultiCell(d.width*0.45, d.line, d.shown(s), "", "L", false)
 	}
 	left = d.GetY()
 	d.SetXY(margin, top)
@@ -160,17 +182,22 @@ func (d *drawing) pair(f Pair, x, width float64) {
 	d.SetX(x)
 	d.SetFont("go", "", 8.5)
 	d.SetTextColor(90, 90, 90)
-	d.CellFormat(30, line, d.shown(f.Name), "", 0, "L", false, 0, "")
+	d.CellFormat(30, d.line, d.shown(f.Name), "", 0, "L", false, 0, "")
 	d.SetTextColor(0, 0, 0)
-	d.SetFont("go", "", body)
+	d.SetFont("go", "", d.body)
 	d.SetX(x + 30)
-	d.MultiCell(width-30, line, d.shown(f.Value), "", "L", false)
+	d.MultiCell(width-30, d.line, d.shown(f.Value), "", "L", false)
+}
+
+// bottom is where the page ends.
+func (d *drawing) bottom() float64 {
+	_, page := d.GetPageSize()
+	return page - margin - 6
 }
 
 // room breaks the page unless so many millimetres are left on it.
 func (d *drawing) room(height float64) {
-	_, page := d.GetPageSize()
-	if d.GetY()+height > page-margin-6 {
+	if d.GetY()+height > d.bottom() {
 		d.AddPage()
 	}
 }
@@ -178,7 +205,7 @@ func (d *drawing) room(height float64) {
 func (d *drawing) block(b Block) {
 	d.room(16)
 	if b.Heading != "" {
-		d.Ln(1.5)
+		d.Ln(d.space)
 		d.text(b.Heading, "B", 11, 5.4)
 		d.Ln(0.5)
 	}
@@ -187,7 +214,7 @@ func (d *drawing) block(b Block) {
 		d.Ln(1)
 	}
 	for _, s := range b.Text {
-		d.text(s, "", body, line)
+		d.text(s, "", d.body, d.line)
 		d.Ln(1.2)
 	}
 	if len(b.Caution) > 0 {
@@ -206,17 +233,17 @@ func (d *drawing) block(b Block) {
 		d.Ln(1.5)
 	}
 	for _, s := range b.List {
-		d.SetFont("go", "", body)
-		d.CellFormat(5, line, "\u2013", "", 0, "L", false, 0, "")
-		d.MultiCell(d.width-5, line, d.shown(s), "", "L", false)
+		d.SetFont("go", "", d.body)
+		d.CellFormat(5, d.line, "\u2013", "", 0, "L", false, 0, "")
+		d.MultiCell(d.width-5, d.line, d.shown(s), "", "L", false)
 	}
 	for _, t := range b.Ticks {
 		d.room(8)
 		d.SetLineWidth(0.35)
 		d.Rect(margin, d.GetY()+0.6, 3.6, 3.6, "D")
 		d.SetX(margin + 6)
-		d.SetFont("go", "", body)
-		d.MultiCell(d.width*0.62-6, line, d.shown(strings.TrimSpace(t.Text+"  "+t.Note)), "", "L", false)
+		d.SetFont("go", "", d.body)
+		d.MultiCell(d.width*0.62-6, d.line, d.shown(strings.TrimSpace(t.Text+"  "+t.Note)), "", "L", false)
 		d.SetLineWidth(0.15)
 		d.Line(margin+d.width*0.65, d.GetY()-0.4, margin+d.width, d.GetY()-0.4)
 		d.Ln(1.6)
@@ -249,7 +276,7 @@ func (d *drawing) block(b Block) {
 		}
 		d.SetXY(margin, y+6)
 	}
-	d.Ln(1.5)
+	d.Ln(d.space)
 }
 
 func (d *drawing) table(t Table) {
@@ -267,12 +294,12 @@ func (d *drawing) table(t Table) {
 		widths[i] = rest / float64(cols-t.Right)
 	}
 	row := func(cells []string, style string, notes string) {
-		d.SetFont("go", style, body-0.5)
+		d.SetFont("go", style, d.body-0.5)
 		lines := 1
 		for i, c := range cells {
 			lines = max(lines, len(d.SplitText(d.shown(c), widths[i])))
 		}
-		height := float64(lines) * line
+		height := float64(lines) * d.line
 		d.room(height + 6)
 		y := d.GetY()
 		x := margin
@@ -282,7 +309,7 @@ func (d *drawing) table(t Table) {
 				align = "R"
 			}
 			d.SetXY(x, y)
-			d.MultiCell(widths[i], line, d.shown(c), "", align, false)
+			d.MultiCell(widths[i], d.line, d.shown(c), "", align, false)
 			x += widths[i]
 		}
 		d.SetXY(margin, y+height)
@@ -312,45 +339,85 @@ func (d *drawing) table(t Table) {
 		d.CellFormat(45, 5.4, d.shown(s[1]), "", 1, "R", false, 0, "")
 	}
 	for _, s := range t.Sums {
-		sum(s, "", body)
+		sum(s, "", d.body)
 	}
 	if t.Total[0] != "" {
 		d.SetLineWidth(0.4)
-		d.Line(margin+d.width-75, d.GetY(), margin+d.width, d.GetY())
+		d.Line(margin+d.width-75, d.GetY()+0.5, margin+d.width, d.GetY()+0.5)
+		d.Ln(1.2)
 		sum(t.Total, "B", 12)
 	}
 }
 
-// figures sets photos side by side. What is drawn as SVG is for the browser only.
+// figures sets a drawing at the left and photos beside it, or photos alone, in rows.
 func (d *drawing) figures(fs []Figure) {
-	const width, height = 56.0, 42.0
-	x := margin
-	drawn := false
+	const gap = 5.0
+	caption := func(f Figure, x, y, width float64) {
+		d.SetXY(x, y)
+		d.SetFont("go", "", 8)
+		d.SetTextColor(84, 92, 104)
+		d.MultiCell(width, 3.6, d.shown(f.Caption), "", "L", false)
+		d.SetTextColor(0, 0, 0)
+	}
+	tallest, tall := drawingHeight*d.shrink, photoHeight*d.shrink
+	left, bottom := margin, 0.0 // where photos begin, and the end of what is drawn
+	top := 0.0
+	for _, f := range fs {
+		w, h, err := svgSize(f.SVG)
+		if f.SVG == "" || err != nil {
+			continue
+		}
+		width := min(tallest*w/h, d.width*0.62)
+		height := width * h / w
+		d.room(height + 8)
+		top = d.GetY()
+		if err := d.svg(f.SVG, margin, top, width); err != nil {
+			continue // what was drawn stays; the page in the browser has the whole
+		}
+		caption(f, margin, top+height+0.5, width)
+		left, bottom = margin+width+gap, d.GetY()
+		tall = min(tall, height-4)
+		break // a sheet shows one
+	}
+	type photo struct {
+		Figure
+		name string
+		w, h float64
+	}
+	var row []photo
+	wide := 0.0
 	for i, f := range fs {
 		if len(f.Photo) == 0 {
 			continue
 		}
-		if !drawn {
-			d.room(height + 8)
-			drawn = true
-		}
-		name := fmt.Sprintf("figure-%d-%d-%p", d.PageNo(), i, &fs[i])
+		name := fmt.Sprintf("figure-%d", i)
 		info := d.RegisterImageOptionsReader(name, fpdf.ImageOptions{ImageType: f.Type}, bytes.NewReader(f.Photo))
 		if d.Err() || info == nil {
 			d.ClearError() // a photo that cannot be drawn is left away
 			continue
 		}
-		w, h := width, width*info.Height()/info.Width()
-		if h > height {
-			w, h = height*info.Width()/info.Height(), height
+		w, h := tall*info.Width()/info.Height(), tall
+		if widest := tall * 1.5; w > widest {
+			w, h = widest, widest*info.Height()/info.Width()
 		}
-		if x+w > margin+d.width {
-			break // one row is enough
-		}
-		d.ImageOptions(name, x, d.GetY(), w, h, false, fpdf.ImageOptions{ImageType: f.Type}, 0, "")
-		x += w + 4
+		row = append(row, photo{f, name, w, h})
+		wide += w
 	}
-	if drawn {
-		d.SetXY(margin, d.GetY()+height+2)
+	if len(row) > 0 {
+		fit := min(1, (margin+d.width-left-gap*float64(len(row)-1))/wide)
+		if bottom == 0 {
+			d.room(tall*fit + 10)
+			top = d.GetY()
+		}
+		x := left
+		for _, f := range row {
+			d.ImageOptions(f.name, x, top, f.w*fit, f.h*fit, false, fpdf.ImageOptions{ImageType: f.Type}, 0, "")
+			caption(f.Figure, x, top+f.h*fit+0.5, f.w*fit)
+			bottom = max(bottom, d.GetY())
+			x += f.w*fit + gap
+		}
+	}
+	if bottom > 0 {
+		d.SetXY(margin, bottom+1)
 	}
 }

@@ -333,6 +333,15 @@ func (p *Page) Fill(label, value string) {
 	}
 }
 
+// FillField types a value into the field of a name, where labels alone do not tell.
+func (p *Page) FillField(name, value string) {
+	p.t.Helper()
+	if p.Count("[name='"+name+"']") != 1 {
+		p.t.Fatalf("there is no single field named %q\n%s", name, p.short())
+	}
+	p.do("typing into "+name, chromedp.SendKeys(chromedp.CSS("[name='"+name+"']"), value))
+}
+
 // Choose picks a file in the field with a label.
 func (p *Page) Choose(label, file string) {
 	p.t.Helper()
@@ -414,6 +423,26 @@ func (p *Page) Print() {
 	p.t.Helper()
 	p.print = true
 	p.media()
+}
+
+// PDF prints the page as the browser's own print button does, on the paper that the page
+// asks for.
+func (p *Page) PDF() []byte {
+	p.t.Helper()
+	ctx, cancel := context.WithTimeout(p.ctx, patience)
+	defer cancel()
+	var out []byte
+	err := chromedp.Do(ctx, chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
+		r, err := chromedp.Call(ctx, page.PrintToPDF, page.PrintToPDFParams{PreferCSSPageSize: new(true)})
+		if err == nil {
+			out = r.Data
+		}
+		return err
+	}))
+	if err != nil {
+		p.t.Fatalf("printing: %v\n%s", err, p.short())
+	}
+	return out
 }
 
 // media tells the browser what the device prefers. Motion is off, since what still
