@@ -14,6 +14,8 @@ type Page struct {
 	Find   string // what was searched for
 	Notice string // what the last act did, said once
 	Job    int64  // the job the page is about; 0 for none
+
+	Modules []string // scripts that the page cannot be used without, fetched first
 }
 
 // Viewer is the person who is logged in.

@@ -100,7 +100,7 @@ func (s *server) moveOf(r *http.Request, j store.OpenJob, shop store.Shop, took 
 	}
 	m := nextMove(j, d)
 	clock := clockIn(shop.TimeZone, s.now())
-	m.Href, m.Job = fmt.Sprintf("/jobs/%d", j.ID), j.ID
+	m.Href, m.Job = fmt.Sprintf("/jobs/%d", j.ID)+inTheBay(m.Act, j, viewer(r)), j.ID
 	m.Car, m.Plate = templates.CarWords(j.ModelYear, j.Make, j.Model), j.Plate
 	m.Customer, m.Phone = j.CustomerName, j.CustomerPhone
 	m.Since = templates.SinceWords(clock.days(since(j), s.now()))
@@ -109,6 +109,21 @@ func (s *server) moveOf(r *http.Request, j store.OpenJob, shop store.Shop, took 
 		m.Worker = *j.TechnicianName
 	}
 	return m, nil
+}
+
+// inTheBay leads whoever looks for the cause to the bay page, and everyone else, and
+// every other act, to the whole job.
+func inTheBay(act templates.Act, j store.OpenJob, who *store.SignedIn) string {
+	if who.Role != store.Technician && (j.TechnicianID == nil || *j.TechnicianID != who.PersonID) {
+		return ""
+	}
+	switch act {
+	case templates.ActRead:
+		return "/bay#f-code"
+	case templates.ActTest, templates.ActWeigh:
+		return "/bay"
+	}
+	return ""
 }
 
 // since is when the job last moved.

@@ -3,6 +3,7 @@ package web
 import (
 	"fmt"
 	"os"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -103,29 +104,42 @@ func TestFirstLoad(t *testing.T) {
 	for b := range 2 {
 		r.entry(job, diag.Entry{Kind: diag.KindTrim, Bank: b + 1, State: "idle", ShortPct: new(8.0), LongPct: new(14.0)})
 	}
-	for _, path := range []string{fmt.Sprintf("/jobs/%d", job), fmt.Sprintf("/jobs/%d/bay", job)} {
+	const loads = 5
+	for _, path := range []string{at(job, ""), at(job, "/bay")} {
 		p, l := r.tablet(t, browsertest.Tablet, store.Technician)
-		p.Forget()
 		l.Slow(1.6e6, 150*time.Millisecond)
-		p.SlowProcessor(4)
-		p.Go(path)
-		p.UntilJS(`document.readyState === "complete" && performance.getEntriesByType("navigation")[0].loadEventEnd > 0`)
-		if browsertest.Eval[bool](p, `performance.getEntriesByType("navigation")[0].workerStart > 0`) {
-			t.Fatal("the service worker answered: this was no first load")
+		var times [4][]float64
+		var got []float64
+		for range loads {
+			p.SlowProcessor(1)
+			p.Go("/me")
+			p.Forget()
+			p.SlowProcessor(4)
+			p.Go(path)
+			p.UntilJS(`document.readyState === "complete" && performance.getEntriesByType("navigation")[0].loadEventEnd > 0`)
+			if browsertest.Eval[bool](p, `performance.getEntriesByType("navigation")[0].workerStart > 0`) {
+				t.Fatal("the service worker answered: this was no first load")
+			}
+			got = browsertest.Eval[[]float64](p, `(() => {
+				const n = performance.getEntriesByType("navigation")[0];
+				const parts = performance.getEntriesByType("resource").filter((r) => !/\/sw\.js|news|icon|manifest/.test(r.name));
+				const paint = performance.getEntriesByName("first-contentful-paint")[0]?.startTime ?? 0;
+				return [n.responseStart, paint, n.domInteractive, n.domContentLoadedEventEnd, n.transferSize + parts.reduce((s, r) => s + r.transferSize, 0), n.transferSize, parts.filter((r) => r.transferSize > 0).length];
+			})()`)
+			for i := range times {
+				times[i] = append(times[i], got[i])
+			}
+			if got[6] < 5 {
+				t.Errorf("%s: only %.0f files came over the line: this was no first load", path, got[6])
+			}
+			if got[4] > 60*1024 {
+				t.Errorf("%s: %.0f bytes, want at most 60 KiB", path, got[4])
+			}
 		}
-		got := browsertest.Eval[[]float64](p, `(() => {
-			const n = performance.getEntriesByType("navigation")[0];
-			const parts = performance.getEntriesByType("resource").filter((r) => !/\/sw\.js|news|icon|manifest/.test(r.name));
-			const paint = performance.getEntriesByName("first-contentful-paint")[0]?.startTime ?? 0;
-			return [n.transferSize + parts.reduce((s, r) => s + r.transferSize, 0), n.domInteractive, n.domContentLoadedEventEnd, paint, n.transferSize, n.responseStart, parts.filter((r) => r.transferSize > 0).length];
-		})()`)
-		t.Logf("%s: %.1f kB (page %.1f kB), first byte %.0f ms, first paint %.0f ms, interactive %.0f ms, scripts done %.0f ms", path,
-			got[0]/1000, got[4]/1000, got[5], got[3], got[1], got[2])
-		if got[6] < 5 {
-			t.Errorf("%s: only %.0f files came over the line: this was no first load", path, got[6])
+		for i := range times {
+			slices.Sort(times[i])
 		}
-		if got[0] > 60*1024 {
-			t.Errorf("%s: %.0f bytes, want at most 60 KiB", path, got[0])
-		}
+		t.Logf("%s: %.1f kB (page %.1f kB); medians of %d, best in brackets: first byte %.0f (%.0f) ms, first paint %.0f (%.0f) ms, interactive %.0f (%.0f) ms, usable %.0f (%.0f) ms",
+			path, got[4]/1000, got[5]/1000, loads, times[0][loads/2], times[0][0], times[1][loads/2], times[1][0], times[2][loads/2], times[2][0], times[3][loads/2], times[3][0])
 	}
 }
