@@ -165,40 +165,40 @@ type numberRule struct {
 	name   string
 	unit   string
 	lo, hi float64
-	get    func(*Entry) *float64
+	get    func(*Entry) **float64
 }
 
 // The ranges are what an instrument can show, not what is good: a wild but
 // possible reading is evidence, an impossible one is a slip.
 var numberRules = []numberRule{
-	{"short_pct", "%", -100, 100, func(e *Entry) *float64 { return e.ShortPct }},
-	{"long_pct", "%", -100, 100, func(e *Entry) *float64 { return e.LongPct }},
-	{"min_v", "V", -2, 16, func(e *Entry) *float64 { return e.MinV }},
-	{"max_v", "V", -2, 16, func(e *Entry) *float64 { return e.MaxV }},
-	{"mean_v", "V", -2, 16, func(e *Entry) *float64 { return e.MeanV }},
-	{"crossings_hz", "Hz", 0, 50, func(e *Entry) *float64 { return e.CrossingsHz }},
-	{"lean_rich_ms", "ms", 0, 60000, func(e *Entry) *float64 { return e.LeanRichMs }},
-	{"rich_lean_ms", "ms", 0, 60000, func(e *Entry) *float64 { return e.RichLeanMs }},
-	{"volts", "V", -2, 16, func(e *Entry) *float64 { return e.Volts }},
-	{"ms", "ms", 0, 60000, func(e *Entry) *float64 { return e.Ms }},
-	{"ohm", "ohm", 0, 1e8, func(e *Entry) *float64 { return e.Ohm }},
-	{"ohm_low", "ohm", 0, 1000, func(e *Entry) *float64 { return e.OhmLow }},
-	{"ohm_high", "ohm", 0, 1000, func(e *Entry) *float64 { return e.OhmHigh }},
-	{"feed_v", "V", 0, 32, func(e *Entry) *float64 { return e.FeedV }},
-	{"ground_drop_v", "V", 0, 32, func(e *Entry) *float64 { return e.GroundDropV }},
-	{"co_pct", "%", 0, 20, func(e *Entry) *float64 { return e.COPct }},
-	{"co2_pct", "%", 0, 20, func(e *Entry) *float64 { return e.CO2Pct }},
-	{"o2_pct", "%", 0, 25, func(e *Entry) *float64 { return e.O2Pct }},
-	{"hc_ppm", "ppm", 0, 60000, func(e *Entry) *float64 { return e.HCPpm }},
-	{"nox_ppm", "ppm", 0, 20000, func(e *Entry) *float64 { return e.NOxPpm }},
-	{"value", "", 0.4, 4, func(e *Entry) *float64 { return e.Value }},
-	{"kpa", "kPa", 0, 50000, func(e *Entry) *float64 { return e.KPa }},
-	{"kpa_low", "kPa", 10, 50000, func(e *Entry) *float64 { return e.KPaLow }},
-	{"kpa_high", "kPa", 10, 50000, func(e *Entry) *float64 { return e.KPaHigh }},
-	{"rpm", "rpm", 100, 15000, func(e *Entry) *float64 { return e.RPM }},
-	{"g_per_s", "g/s", 0, 2000, func(e *Entry) *float64 { return e.GPerS }},
-	{"intake_c", "°C", -60, 150, func(e *Entry) *float64 { return e.IntakeC }},
-	{"baro_kpa", "kPa", 40, 115, func(e *Entry) *float64 { return e.BaroKPa }},
+	{"short_pct", "%", -100, 100, func(e *Entry) **float64 { return &e.ShortPct }},
+	{"long_pct", "%", -100, 100, func(e *Entry) **float64 { return &e.LongPct }},
+	{"min_v", "V", -2, 16, func(e *Entry) **float64 { return &e.MinV }},
+	{"max_v", "V", -2, 16, func(e *Entry) **float64 { return &e.MaxV }},
+	{"mean_v", "V", -2, 16, func(e *Entry) **float64 { return &e.MeanV }},
+	{"crossings_hz", "Hz", 0, 50, func(e *Entry) **float64 { return &e.CrossingsHz }},
+	{"lean_rich_ms", "ms", 0, 60000, func(e *Entry) **float64 { return &e.LeanRichMs }},
+	{"rich_lean_ms", "ms", 0, 60000, func(e *Entry) **float64 { return &e.RichLeanMs }},
+	{"volts", "V", -2, 16, func(e *Entry) **float64 { return &e.Volts }},
+	{"ms", "ms", 0, 60000, func(e *Entry) **float64 { return &e.Ms }},
+	{"ohm", "ohm", 0, 1e8, func(e *Entry) **float64 { return &e.Ohm }},
+	{"ohm_low", "ohm", 0, 1000, func(e *Entry) **float64 { return &e.OhmLow }},
+	{"ohm_high", "ohm", 0, 1000, func(e *Entry) **float64 { return &e.OhmHigh }},
+	{"feed_v", "V", 0, 32, func(e *Entry) **float64 { return &e.FeedV }},
+	{"ground_drop_v", "V", 0, 32, func(e *Entry) **float64 { return &e.GroundDropV }},
+	{"co_pct", "%", 0, 20, func(e *Entry) **float64 { return &e.COPct }},
+	{"co2_pct", "%", 0, 20, func(e *Entry) **float64 { return &e.CO2Pct }},
+	{"o2_pct", "%", 0, 25, func(e *Entry) **float64 { return &e.O2Pct }},
+	{"hc_ppm", "ppm", 0, 60000, func(e *Entry) **float64 { return &e.HCPpm }},
+	{"nox_ppm", "ppm", 0, 20000, func(e *Entry) **float64 { return &e.NOxPpm }},
+	{"value", "", 0.4, 4, func(e *Entry) **float64 { return &e.Value }},
+	{"kpa", "kPa", 0, 50000, func(e *Entry) **float64 { return &e.KPa }},
+	{"kpa_low", "kPa", 10, 50000, func(e *Entry) **float64 { return &e.KPaLow }},
+	{"kpa_high", "kPa", 10, 50000, func(e *Entry) **float64 { return &e.KPaHigh }},
+	{"rpm", "rpm", 100, 15000, func(e *Entry) **float64 { return &e.RPM }},
+	{"g_per_s", "g/s", 0, 2000, func(e *Entry) **float64 { return &e.GPerS }},
+	{"intake_c", "°C", -60, 150, func(e *Entry) **float64 { return &e.IntakeC }},
+	{"baro_kpa", "kPa", 40, 115, func(e *Entry) **float64 { return &e.BaroKPa }},
 }
 
 type wordRule struct {
@@ -299,7 +299,7 @@ func (e Entry) Check(v Vehicle) Problems {
 		}
 	}
 	for _, r := range numberRules {
-		x := r.get(&e)
+		x := *r.get(&e)
 		if x == nil {
 			continue
 		}

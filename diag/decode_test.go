@@ -3,6 +3,7 @@ package diag
 import (
 	"encoding/json"
 	"errors"
+	"math"
 	"os"
 	"slices"
 	"strings"
@@ -173,6 +174,20 @@ func TestFingerprint(t *testing.T) {
 			if Fingerprint(o) == Fingerprint(c) {
 				t.Errorf("not on entry %d", i)
 			}
+		}
+	})
+	t.Run("does not depend on the sign of a zero", func(t *testing.T) {
+		trim := func(x float64) Case {
+			o := c
+			o.Evidence = append(slices.Clone(c.Evidence), Entry{Kind: KindTrim, Bank: 1, State: "load", ShortPct: &x})
+			return o
+		}
+		minus := math.Copysign(0, -1)
+		if Fingerprint(trim(minus)) != Fingerprint(trim(0)) || Fingerprint(trim(minus)) == Fingerprint(trim(1)) {
+			t.Error("it does")
+		}
+		if o := trim(minus); Fingerprint(o) == "" || !math.Signbit(*o.Evidence[len(o.Evidence)-1].ShortPct) {
+			t.Error("the case given was changed")
 		}
 	})
 	t.Run("is 64 hexadecimal digits", func(t *testing.T) {

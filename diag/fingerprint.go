@@ -12,7 +12,7 @@ import (
 
 // Fingerprint names a case: the hexadecimal SHA-256 of its canonical form. The
 // order of entries and sensors does not matter, nor how a code is spelt, nor
-// whether a code's usual status is written out.
+// whether a code's usual status is written out, nor the sign of a zero.
 func Fingerprint(c Case) string {
 	b, err := json.Marshal(canonical(c))
 	if err != nil {
@@ -66,6 +66,11 @@ func canonicalEntry(v Vehicle, e Entry) Entry {
 		}
 		if e.Status == "" {
 			e.Status = "stored"
+		}
+	}
+	for _, r := range numberRules {
+		if x := r.get(&e); *x != nil && **x == 0 {
+			*x = new(0.0) // minus zero is zero
 		}
 	}
 	if e.Position != 0 {
