@@ -1,8 +1,10 @@
 package diag
 
 import (
+	"cmp"
 	"math"
 	"math/bits"
+	"slices"
 )
 
 // The compass chooses the next step: two steps are looked ahead, and what lies beyond
@@ -11,30 +13,35 @@ import (
 // price is a setting of the model), plus what the doubt costs that no question left
 // can resolve.
 type compass struct {
-	pr       *prospect
-	n        int // sets of faults
-	known    []float64
-	loss     []float64 // of handing over with these faults
-	shows    []float64 // chance that they show, on the proof or by a comeback
-	group    []int     // sets that want the same work
-	groups   int
-	work     []uint64 // set: work it wants, bit i for mends[i]
-	need     [][]int  // mend: questions one of which must have been asked; nil: none
-	barred   []bool   // mend: not open whatever is asked
-	price    float64  // of a bit
-	base     float64  // of going on at all
-	proof    float64
-	redo     float64
-	miss     float64
-	p        [][][]float64 // question, answer, set
-	g        []float64
-	heavy    []int
-	overlap  [][]float64 // question, two groups
-	overlaps map[uint64][]float64
-	wrong    []float64 // group that is there, group whose work is done
-	index    map[uint64]int
-	setupC   []float64
-	buf      [4][]float64
+	pr        *prospect
+	n         int // sets of faults
+	known     []float64
+	loss      []float64 // of handing over with these faults
+	shows     []float64 // chance that they show, on the proof or by a comeback
+	group     []int     // sets that want the same work
+	groups    int
+	work      []uint64 // set: work it wants, bit i for mends[i]
+	need      [][]int  // mend: questions one of which must have been asked; nil: none
+	barred    []bool   // mend: not open whatever is asked
+	price     float64  // of a bit
+	base      float64  // of going on at all
+	proof     float64
+	redo      float64
+	miss      float64
+	p         [][][]float64 // question, answer, set
+	g         []float64
+	heavy     []int
+	overlap   [][]float64 // question, two groups
+	overlaps  map[uint64][]float64
+	lastAsked uint64
+	lastSeen  []float64
+	wrong     []float64 // group that is there, group whose work is done
+	index     map[uint64]int
+	setupC    []float64
+	jobs      map[uint64]*errand
+	floor     []float64 // set: no estimate and no work from it costs less
+	buf       [2][]float64
+	scratch   []float64
 }
 
 // worthMending is the chance of a fault to be what the job is about at which it is
@@ -115,8 +122,71 @@ func newCompass(pr *prospect, need [][]int, barred []bool) *compass {
 	for i := range c.buf {
 		c.buf[i] = make([]float64, c.n)
 	}
+	c.scratch = make([]float64, c.n)
 	c.compare(pr.belief())
+	c.lay(groups)
 	return c
+}
+
+// lay finds the floor. Work and estimate are, but for terms that are never negative,
+// sums over the sets, so the least of them at each set bounds them from below.
+func (c *compass) lay(works map[uint64]int) {
+	c.floor = make([]float64, c.n)
+	for i := range c.floor {
+		c.floor[i] = c.known[i] + c.base
+	}
+	c.jobs = map[uint64]*errand{}
+	works[0] = 0
+	for work := range works {
+		t := c.errandOf(work)
+		c.jobs[work] = t
+		for i, j := range t.left {
+			x := t.cost
+			if j >= 0 {
+				x += c.shows[j] * ((1-c.miss)*(c.redo+c.known[j]+c.base) + c.miss*c.loss[j])
+			}
+			c.floor[i] = min(c.floor[i], x)
+		}
+	}
+}
+
+// errand is work with its proof.
+type errand struct {
+	cost float64
+	left []int // set: what it leaves of it, -1: nothing
+}
+
+func (c *compass) errandOf(work uint64) *errand {
+	pr := c.pr
+	t := &errand{cost: c.proof}
+	var mended uint64
+	for m := work; m != 0; m &= m - 1 {
+		md := &pr.mends[bits.TrailingZeros64(m)]
+		t.cost += md.cost
+		for _, f := range md.faults {
+			mended |= 1 << f
+		}
+	}
+	for i := range pr.sets {
+		mask := pr.sets[i].mask
+		rest := mask &^ mended
+		// A new sensor whose maker is left has its fault again.
+		for m := mask & mended; m != 0; m &= m - 1 {
+			f := bits.TrailingZeros64(m)
+			if pr.faults[f].sensor >= 0 && pr.makers(f)&rest != 0 {
+				rest |= 1 << f
+			}
+		}
+		left := -1
+		if rest != 0 {
+			left = i
+			if j, ok := c.index[rest]; ok {
+				left = j
+			}
+		}
+		t.left = append(t.left, left)
+	}
+	return t
 }
 
 // estimate is what a belief is expected to cost in all, as far as it is not looked
@@ -139,43 +209,51 @@ func (c *compass) estimate(b []float64, at moment) float64 {
 	h := 0.0
 	heavy := c.heavy[:0]
 	for k, x := range g {
-		if x > 0 {
+		if x > 1e-9*mass {
 			h -= x * math.Log2(x/mass)
 			if x > 1e-3*mass {
 				heavy = append(heavy, k)
 			}
 		}
 	}
-	alike := c.alike(at.asked)
+	seen := c.seen(at.asked)
 	stuck := 0.0
 	for n, i := range heavy {
 		for _, j := range heavy[:n] {
-			stuck += alike[i*c.groups+j] * min(g[i]*c.wrong[i*c.groups+j], g[j]*c.wrong[j*c.groups+i])
+			stuck += c.alike(seen, i, j, at.asked) * min(g[i]*c.wrong[i*c.groups+j], g[j]*c.wrong[j*c.groups+i])
 		}
 	}
 	return known + c.price*h + stuck + mass*c.base
 }
 
-// alike tells, for each two groups, how much of what could be seen they share once
-// some questions are asked: the product of the overlaps (Bhattacharyya coefficients)
-// of the answers that are left.
-func (c *compass) alike(asked uint64) []float64 {
-	if a, ok := c.overlaps[asked]; ok {
-		return a
-	}
-	a := make([]float64, c.groups*c.groups)
-	for i := range a {
-		a[i] = 1
-	}
-	for q := range c.p {
-		if asked>>q&1 == 0 && c.told(q) {
-			for i, x := range c.overlap[q] {
-				a[i] *= x
+// alike tells how much of what could be seen two groups share once some questions are
+// asked: the product of the overlaps (Bhattacharyya coefficients) of the answers that
+// are left. What was worked out is kept in seen.
+func (c *compass) alike(seen []float64, i, j int, asked uint64) float64 {
+	at := i*c.groups + j
+	if seen[at] == 0 {
+		x := 1.0
+		for q := range c.p {
+			if asked>>q&1 == 0 && c.told(q) {
+				x *= c.overlap[q][at]
 			}
 		}
+		seen[at] = max(x, math.SmallestNonzeroFloat64)
 	}
-	c.overlaps[asked] = a
-	return a
+	return seen[at]
+}
+
+// seen is where alike keeps what it worked out; zero is not yet known.
+func (c *compass) seen(asked uint64) []float64 {
+	if asked != c.lastAsked || c.lastSeen == nil {
+		s, ok := c.overlaps[asked]
+		if !ok {
+			s = make([]float64, c.groups*c.groups)
+			c.overlaps[asked] = s
+		}
+		c.lastAsked, c.lastSeen = asked, s
+	}
+	return c.lastSeen
 }
 
 // compare prepares what estimate needs: how alike the answers of the groups are, and
@@ -242,48 +320,26 @@ func (c *compass) open(m int, at moment) bool {
 
 // do is the expected total of doing work, proving it, and going on where the proof
 // fails.
-func (c *compass) do(b []float64, work uint64, at moment, scratch []float64) float64 {
-	pr := c.pr
-	cost, mass := c.proof, 0.0
-	var mended uint64
-	for m := work; m != 0; m &= m - 1 {
-		md := &pr.mends[bits.TrailingZeros64(m)]
-		cost += md.cost
-		for _, f := range md.faults {
-			mended |= 1 << f
-		}
-	}
+func (c *compass) do(b []float64, work uint64, at moment) float64 {
+	t := c.jobs[work]
+	scratch := c.scratch
 	clear(scratch)
-	failed, lost := 0.0, 0.0
+	mass, failed, lost := 0.0, 0.0, 0.0
 	for i, x := range b {
 		if x == 0 {
 			continue
 		}
 		mass += x
-		mask := pr.sets[i].mask
-		rest := mask &^ mended
-		if rest != 0 || mask != 0 {
-			// A new sensor whose maker is left has its fault again.
-			for m := mask & mended; m != 0; m &= m - 1 {
-				f := bits.TrailingZeros64(m)
-				if pr.faults[f].sensor >= 0 && pr.makers(f)&rest != 0 {
-					rest |= 1 << f
-				}
-			}
-		}
-		if rest == 0 {
+		j := t.left[i]
+		if j < 0 {
 			continue
-		}
-		j, ok := c.index[rest]
-		if !ok {
-			j = i
 		}
 		x *= c.shows[j]
 		scratch[j] += x * (1 - c.miss)
 		failed += x * (1 - c.miss)
 		lost += x * c.miss * c.loss[j]
 	}
-	total := mass*cost + lost
+	total := mass*t.cost + lost
 	if failed > 0 {
 		total += failed*c.redo + c.estimate(scratch, at)
 	}
@@ -292,8 +348,8 @@ func (c *compass) do(b []float64, work uint64, at moment, scratch []float64) flo
 
 // bestWork is the best work to do and prove from a belief: nothing at all, or what
 // one of the likeliest sets wants.
-func (c *compass) bestWork(b []float64, at moment, scratch []float64) (uint64, float64) {
-	best := c.do(b, 0, at, scratch)
+func (c *compass) bestWork(b []float64, at moment) (uint64, float64) {
+	best := c.do(b, 0, at)
 	var work uint64
 	// The likeliest groups, by their heaviest set.
 	var top [4]int
@@ -329,7 +385,7 @@ func (c *compass) bestWork(b []float64, at moment, scratch []float64) (uint64, f
 		if !ok {
 			continue
 		}
-		if v := c.do(b, w, at, scratch); v < best {
+		if v := c.do(b, w, at); v < best {
 			best, work = v, w
 		}
 	}
@@ -348,32 +404,60 @@ func (c *compass) cost(q int, at moment) (float64, moment) {
 
 // ask is the expected total of a question and the best of what is known after it:
 // with depth one the answers are settled by work or estimate, with more by further
-// questions.
-func (c *compass) ask(b []float64, q int, at moment, depth int) float64 {
+// questions. Infinity: it is not below the limit.
+func (c *compass) ask(b []float64, q int, at moment, depth int, limit float64) float64 {
 	cost, next := c.cost(q, at)
-	total := 0.0
-	bo, scratch := make([]float64, c.n), c.buf[3]
+	mass, floor := 0.0, 0.0
+	for i, x := range b {
+		mass += x
+		floor += x * c.floor[i]
+	}
+	total := mass * cost
+	bo := c.buf[depth-1]
 	for _, row := range c.p[q] {
-		mass := 0.0
+		if total+floor >= limit {
+			return math.Inf(1)
+		}
+		mass, low := 0.0, 0.0
 		for i, x := range b {
 			bo[i] = x * row[i]
 			mass += bo[i]
+			low += bo[i] * c.floor[i]
 		}
+		floor -= low
 		if mass == 0 {
 			continue
 		}
-		_, v := c.bestWork(bo, next, scratch)
+		_, v := c.bestWork(bo, next)
 		v = min(v, c.estimate(bo, next))
-		if depth > 1 {
+		if depth > 1 && mass > rareAnswer {
 			for r := range c.p {
 				if next.asked>>r&1 == 0 && c.told(r) {
-					v = min(v, c.ask(bo, r, next, depth-1))
+					v = min(v, c.ask(bo, r, next, depth-1, v))
 				}
 			}
 		}
-		total += v + mass*cost
+		total += v
 	}
 	return total
+}
+
+// rareAnswer is the probability of an answer below which no question after it is
+// looked at.
+const rareAnswer = 5e-3
+
+// best is the best step from a belief, looking one question ahead.
+func (c *compass) best(b []float64, at moment) move {
+	work, v := c.bestWork(b, at)
+	out := move{-1, work, v}
+	for q := range c.p {
+		if at.asked>>q&1 == 0 && c.told(q) {
+			if v := c.ask(b, q, at, 1, out.total); v < out.total {
+				out = move{q, 0, v}
+			}
+		}
+	}
+	return out
 }
 
 // told tells whether a question is one to plan with: the proof is not, it comes with
@@ -384,33 +468,29 @@ func (c *compass) told(q int) bool { return q != c.pr.proof }
 // two steps ahead.
 const looked = 4
 
-// choose ranks what could be done from a belief, best first.
-func (c *compass) choose(b []float64, at moment, depth int) []move {
-	work, v := c.bestWork(b, at, c.buf[3])
+// choose ranks what could be done from a belief, looking two questions ahead, best
+// first.
+func (c *compass) choose(b []float64, at moment) []move {
+	work, v := c.bestWork(b, at)
 	out := []move{{-1, work, v}}
 	for q := range c.p {
 		if at.asked>>q&1 == 0 && c.told(q) {
-			out = append(out, move{q, 0, c.ask(b, q, at, 1)})
+			out = append(out, move{q, 0, c.ask(b, q, at, 1, math.Inf(1))})
 		}
 	}
 	sortMoves(out)
-	if depth > 1 {
-		n := 0
-		for i := range out {
-			if out[i].ask >= 0 && n < looked {
-				out[i].total = c.ask(b, out[i].ask, at, depth)
-				n++
-			}
+	n := 0
+	for i := range out {
+		if out[i].ask >= 0 && n < looked {
+			out[i].total = c.ask(b, out[i].ask, at, 2, math.Inf(1))
+			n++
 		}
-		sortMoves(out)
 	}
+	sortMoves(out)
 	return out
 }
 
+// sortMoves puts the cheapest first; of equals what stood first stays first.
 func sortMoves(out []move) {
-	for i := 1; i < len(out); i++ {
-		for j := i; j > 0 && out[j].total < out[j-1].total; j-- {
-			out[j], out[j-1] = out[j-1], out[j]
-		}
-	}
+	slices.SortStableFunc(out, func(a, b move) int { return cmp.Compare(a.total, b.total) })
 }

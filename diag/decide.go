@@ -295,7 +295,7 @@ func (d *decision) judge(at moment) (v Verdict, next *NextTest, follow []PlanSte
 		follow = d.follow(belief, m.ask, at, 2)
 		v.Why = d.whyOpen(next)
 	}
-	moves := pr.compass.choose(belief, at, 2)
+	moves := pr.compass.choose(belief, at)
 	total = moves[0].total
 	for _, m := range moves {
 		switch {
@@ -379,7 +379,7 @@ func (d *decision) follow(belief []float64, q int, at moment, depth int) []PlanS
 		} else {
 			s.Outcome, s.Say, s.Bank = pr.asked[q][a].id, pr.asked[q][a].say, pr.asked[q][a].bank
 		}
-		switch m := pr.compass.choose(b, then, 1)[0]; {
+		switch m := pr.compass.best(b, then); {
 		case m.ask >= 0:
 			s.Next = d.nextTest(m.ask, m.total)
 			if depth > 1 {

@@ -56,6 +56,7 @@ type mend struct {
 
 const (
 	maxSets      = 48
+	mostSets     = 128 // with those that mending leads to, of the likeliest
 	maxQuestions = 14
 	maxAnswers   = 16
 )
@@ -310,7 +311,7 @@ func (pr *prospect) closeSets() {
 	for i := range pr.sets {
 		seen[pr.sets[i].mask] = true
 	}
-	for i := 0; i < len(pr.sets); i++ {
+	for i := 0; i < len(pr.sets) && len(pr.sets) < mostSets; i++ {
 		s := pr.sets[i]
 		done := map[int]bool{}
 		for m := s.mask; m != 0; m &= m - 1 {

@@ -45,7 +45,7 @@ type search struct {
 
 func (s *search) follow(belief []float64, p, minutes float64, at moment) {
 	pr := s.d.pr
-	m := pr.compass.choose(belief, at, 1)[0]
+	m := pr.compass.best(belief, at)
 	if m.ask < 0 {
 		s.ends = append(s.ends, branch{p, minutes})
 		return
