@@ -1,0 +1,156 @@
+package diag
+
+import (
+	"fmt"
+	"runtime"
+	"slices"
+	"testing"
+	"time"
+)
+
+// tenSensors is an engine of four exhaust banks, two of them with a third sensor.
+var tenSensors = Vehicle{Cylinders: 12, Arrangement: "v", DisplacementL: 6, Fuel: "petrol", AirMetering: "maf", OdometerKm: 140000, Sensors: []Sensor{
+	{1, 1, Zirconia, 4, false}, {1, 2, Zirconia, 4, false}, {1, 3, Zirconia, 4, false}, {2, 1, Zirconia, 4, false}, {2, 2, Zirconia, 4, false},
+	{2, 3, Zirconia, 4, false}, {3, 1, Zirconia, 4, false}, {3, 2, Zirconia, 4, false}, {4, 1, Zirconia, 4, false}, {4, 2, Zirconia, 4, false}}}
+
+var fiveSensors = Vehicle{Cylinders: 6, Arrangement: "v", DisplacementL: 3, Fuel: "petrol", AirMetering: "maf", OdometerKm: 140000, Sensors: []Sensor{
+	{1, 1, Zirconia, 4, false}, {1, 2, Zirconia, 4, false}, {1, 3, Zirconia, 4, false}, {2, 1, Zirconia, 4, false}, {2, 2, Zirconia, 4, false}}}
+
+// workedOn draws a car with that layout and does tests on it until the case has some
+// number of entries: in the order that the engine asks for, then in the fixed order.
+func workedOn(v Vehicle, entries int, seed uint64) Case {
+	e := trade()
+	j := drawJobOf(e, seed, []Vehicle{v})
+	c := Case{Version: CaseVersion, Vehicle: j.car.w.v, Evidence: slices.Clone(j.codes), Costs: Costs{120, "USD"}}
+	done := map[[3]int]bool{}
+	add := func(test string, bank, position int) {
+		key := [3]int{e.test[test], bank, position}
+		if !done[key] && len(c.Evidence) < entries {
+			done[key] = true
+			c.Evidence = append(c.Evidence, j.car.perform(test, bank, position)...)
+		}
+	}
+	for range 4 {
+		if d := e.decide(c, nil); d.Next != nil {
+			add(d.Next.Test, d.Next.Bank, d.Next.Position)
+		}
+	}
+	for _, test := range fixedOrder {
+		for _, p := range j.places(test) {
+			add(test, p[0], p[1])
+		}
+	}
+	for s := range v.Sensors {
+		add("connector_look", v.Sensors[s].Bank, v.Sensors[s].Position)
+	}
+	c.Evidence = c.Evidence[:min(len(c.Evidence), entries)]
+	return c
+}
+
+// quantiles times decisions over cases and reports the median and the 99th percentile
+// in milliseconds, and the heap a decision takes.
+func quantiles(b *testing.B, cases []Case) {
+	var took []time.Duration
+	var before, after runtime.MemStats
+	runtime.ReadMemStats(&before)
+	for i := 0; b.Loop(); i++ {
+		c := cases[i%len(cases)]
+		start := time.Now()
+		if _, err := Decide(c); err != nil {
+			b.Fatal(err)
+		}
+		took = append(took, time.Since(start))
+	}
+	runtime.ReadMemStats(&after)
+	slices.Sort(took)
+	ms := func(q float64) float64 { return took[int(q*float64(len(took)-1))].Seconds() * 1e3 }
+	b.ReportMetric(ms(0.5), "ms/p50")
+	b.ReportMetric(ms(0.99), "ms/p99")
+	b.ReportMetric(float64(after.TotalAlloc-before.TotalAlloc)/float64(len(took))/(1<<20), "MiB/decision")
+	b.ReportMetric(0, "ns/op")
+}
+
+// BenchmarkDecide times one decision with its plan.
+func BenchmarkDecide(b *testing.B) {
+	for _, x := range []struct {
+		name    string
+		v       Vehicle
+		entries int
+	}{
+		{"five sensors, 1 entry", fiveSensors, 1},
+		{"five sensors, 10 entries", fiveSensors, 10},
+		{"five sensors, 20 entries", fiveSensors, 20},
+		{"five sensors, 30 entries", fiveSensors, 30},
+		{"five sensors, 60 entries", fiveSensors, 60},
+		{"ten sensors, 30 entries", tenSensors, 30},
+	} {
+		b.Run(x.name, func(b *testing.B) {
+			var cases []Case
+			for seed := range uint64(30) {
+				cases = append(cases, workedOn(x.v, x.entries, seed+1))
+			}
+			n := 0
+			for _, c := range cases {
+				n += len(c.Evidence)
+			}
+			quantiles(b, cases)
+			b.ReportMetric(float64(n)/float64(len(cases)), "entries")
+		})
+	}
+}
+
+// midway is a simulated job after some of the tests that the engine asked for.
+func midway(i int) Case {
+	j := drawJob(trade(), uint64(i+1))
+	c := Case{Version: CaseVersion, Vehicle: j.car.w.v, Evidence: slices.Clone(j.codes), Costs: Costs{120, "USD"}}
+	for range i % 4 {
+		d := trade().decide(c, nil)
+		if d.Next == nil {
+			break
+		}
+		c.Evidence = append(c.Evidence, j.car.perform(d.Next.Test, d.Next.Bank, d.Next.Position)...)
+	}
+	return c
+}
+
+// recommends is the first thing a decision says to do.
+func recommends(d Decision) string {
+	if d.Next != nil {
+		return fmt.Sprintf("%s b%ds%d", d.Next.Test, d.Next.Bank, d.Next.Position)
+	}
+	return verdictWords(d)
+}
+
+// BenchmarkSteady counts how often what the engine says first is the same when every
+// estimate of its model is off by noise in log odds.
+func BenchmarkSteady(b *testing.B) {
+	for _, sigma := range []float64{0.5, 1, 2} {
+		b.Run(fmt.Sprintf("sigma %g", sigma), func(b *testing.B) {
+			models := make([]*engine, 40)
+			for i := range models {
+				models[i] = perturbed(sigma, uint64(i+1))
+			}
+			var n, same, cause, kind int
+			for b.Loop() {
+				for i := range *simJobs {
+					c := midway(i)
+					was, is := trade().decide(c, nil), models[i%len(models)].decide(c, nil)
+					n++
+					if recommends(was) == recommends(is) {
+						same++
+					}
+					if was.Causes[0].CauseRef == is.Causes[0].CauseRef {
+						cause++
+					}
+					if was.Verdict.Decision == is.Verdict.Decision {
+						kind++
+					}
+				}
+			}
+			b.ReportMetric(100*float64(same)/float64(n), "%same-step")
+			b.ReportMetric(100*float64(cause)/float64(n), "%same-cause")
+			b.ReportMetric(100*float64(kind)/float64(n), "%same-decision")
+			b.ReportMetric(0, "ns/op")
+		})
+	}
+}

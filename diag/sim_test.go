@@ -1,0 +1,857 @@
+package diag
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"slices"
+	"strings"
+	"sync"
+
+	"crosscount/diag/model"
+	"crosscount/diag/obd"
+)
+
+// The simulated shop: cars are drawn from the trade model, come in with the codes
+// their faults set, and are worked on by several policies. What a test shows is
+// drawn from the model too, once for each car, so that every policy sees the same
+// car. It is the method of experiment of Heckerman, Breese and Rommelse (1994), who
+// found 1.213 times the cost of one who knows the fault.
+
+// truth is what a simulated car really has.
+type truth struct {
+	w    *world
+	h    hyp
+	size map[int]float64   // context unit; sensors: 1000*(1+sensor)+unit
+	lit  map[CauseRef]bool // faults that set a stored code, and what made them
+	rng  uint64
+}
+
+var layouts = []Vehicle{
+	{Cylinders: 4, Arrangement: "inline", DisplacementL: 1.6, Fuel: "petrol", AirMetering: "maf", Sensors: []Sensor{{1, 1, Zirconia, 4, false}, {1, 2, Zirconia, 4, false}}},
+	{Cylinders: 4, Arrangement: "inline", DisplacementL: 2.0, Fuel: "petrol", AirMetering: "map", Sensors: []Sensor{{1, 1, Zirconia, 4, false}, {1, 2, Zirconia, 4, false}}},
+	{Cylinders: 6, Arrangement: "v", DisplacementL: 3.0, Fuel: "petrol", AirMetering: "maf", Sensors: []Sensor{{1, 1, Zirconia, 4, false}, {1, 2, Zirconia, 4, false}, {2, 1, Zirconia, 4, false}, {2, 2, Zirconia, 4, false}}},
+	{Cylinders: 6, Arrangement: "flat", DisplacementL: 3.0, Fuel: "petrol", AirMetering: "maf", Sensors: []Sensor{{1, 1, Zirconia, 4, false}, {2, 1, Zirconia, 4, false}, {1, 2, Zirconia, 4, true}}},
+	{Cylinders: 4, Arrangement: "inline", DisplacementL: 2.0, Fuel: "petrol", AirMetering: "maf", Sensors: []Sensor{{1, 1, Zirconia, 3, false}}},
+}
+
+// job is one simulated visit.
+type job struct {
+	car   truth
+	codes []Entry
+}
+
+// drawJob draws a job on one of the usual layouts.
+func drawJob(e *engine, seed uint64) job { return drawJobOf(e, seed, layouts) }
+
+// drawJobOf draws cars until one comes in with a code that brings an oxygen-sensor job.
+func drawJobOf(e *engine, seed uint64, cars []Vehicle) job {
+	r := rand.New(rand.NewPCG(seed, 0xC055C0))
+	for {
+		v := cars[r.IntN(len(cars))]
+		v.OdometerKm = 40000 + r.IntN(220000)
+		w := newWorld(e, v)
+		t := truth{w: w, size: map[int]float64{}, lit: map[CauseRef]bool{}, rng: seed * 0x9e3779b97f4a7c15}
+		t.h.st = make([]int16, len(w.sens))
+		t.draw(r)
+		if codes := t.drawCodes(r); len(codes) > 0 {
+			return job{t, codes}
+		}
+	}
+}
+
+func (t *truth) draw(r *rand.Rand) {
+	w := t.w
+	present := make([]bool, len(w.places))
+	// Makers come before what they make: engine, then bank, then the rest.
+	order := make([]int, len(w.places))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(len(w.places[a].parents), len(w.places[b].parents)) })
+	has := func(parents []parent, prior float64) bool {
+		miss := 1 - prior
+		for _, p := range parents {
+			if present[p.place] {
+				miss *= 1 - p.p
+			}
+		}
+		return r.Float64() > miss
+	}
+	pick := func(us []unit, first, last int) int {
+		x := r.Float64()
+		for u := first; u < last; u++ {
+			if x -= us[u].chance; x < 0 {
+				return u
+			}
+		}
+		return last - 1
+	}
+	size := func(k *model.Cause) float64 { return max(1+k.SizeSD*r.NormFloat64(), 0.25) }
+	for _, p := range order {
+		pl := &w.places[p]
+		if has(pl.parents, pl.prior) && len(t.h.us) < maxContext {
+			present[p] = true
+			u := pick(w.units, pl.first, pl.last)
+			t.h.us = append(t.h.us, int16(u))
+			t.size[u] = size(pl.k)
+		}
+	}
+	slices.Sort(t.h.us)
+	for s := range w.sens {
+		sw := &w.sens[s]
+		var us []int
+		for p := range sw.places {
+			pl := &sw.places[p]
+			if has(pl.parents, pl.prior) && len(us) < 2 { // as many as the engine takes together
+				us = append(us, pick(sw.units, pl.first, pl.last))
+			}
+		}
+		t.h.st[s] = sw.stateOf(us)
+	}
+}
+
+func (sw *sensorWorld) stateOf(us []int) int16 {
+	i := slices.IndexFunc(sw.states, func(s sensorState) bool { return slices.Equal(s.units, us) })
+	return int16(i)
+}
+
+// codeTexts gives a code of each kind at a place.
+var codeTexts = sync.OnceValue(func() map[string]map[[2]int]string {
+	out := map[string]map[[2]int]string{}
+	for _, c := range obd.Known() {
+		m, _ := c.Meaning()
+		for _, id := range []string{string(m.Subject) + ":" + string(m.Sense), string(m.Subject)} {
+			if out[id] == nil {
+				out[id] = map[[2]int]string{}
+			}
+			if at := [2]int{m.Bank, m.Position}; out[id][at] == "" && m.When == "" {
+				out[id][at] = c.String()
+			}
+		}
+	}
+	return out
+})
+
+// drawCodes draws the stored codes; none unless one of them is an oxygen-sensor
+// matter.
+func (t *truth) drawCodes(r *rand.Rand) []Entry {
+	w := t.w
+	var out []Entry
+	related := false
+	// Each fault sets the code or not on its own: those that did are what the job is
+	// about.
+	var by []CauseRef
+	fires := func(q float64, ref CauseRef) {
+		if r.Float64() < q {
+			by = append(by, ref)
+		}
+	}
+	add := func(k int, bank, pos int) {
+		if len(by) == 0 {
+			return
+		}
+		text := codeTexts()[w.m.Codes[k].ID][[2]int{bank, pos}]
+		code, _ := obd.ParseCode(text)
+		m, _ := code.Meaning()
+		related = related || m.SensorRelated
+		out = append(out, Entry{Kind: KindCode, Code: text, Status: "stored"})
+		for _, ref := range by {
+			t.lit[ref] = true
+		}
+	}
+	for k := range w.m.Codes {
+		texts := codeTexts()[w.m.Codes[k].ID]
+		for bank := range w.nb + 1 {
+			if _, ok := texts[[2]int{bank, 0}]; !ok {
+				continue
+			}
+			by = by[:0]
+			fires(w.m.Codes[k].False, CauseRef{})
+			for _, u := range t.h.us {
+				if p := &w.places[w.units[u].place]; p.reaches(bank - 1) {
+					fires(w.units[u].fx.code[k].p, p.ref)
+				}
+			}
+			for s := range w.sens {
+				sw := &w.sens[s]
+				if bank == 0 || sw.Position > 2 || !slices.Contains(sw.banks, bank-1) {
+					continue
+				}
+				for _, u := range sw.states[t.h.st[s]].units {
+					fires(sided(sw.units[u].fx.code[k], sw.Position), sw.places[sw.units[u].place].ref)
+				}
+			}
+			add(k, bank, 0)
+		}
+		for s := range w.sens {
+			sw := &w.sens[s]
+			if _, ok := texts[[2]int{sw.Bank, sw.Position}]; !ok {
+				continue
+			}
+			by = by[:0]
+			fires(w.m.Codes[k].False, CauseRef{})
+			for _, u := range t.h.us {
+				if p := &w.places[w.units[u].place]; p.reachesSensor(sw) {
+					fires(sided(w.units[u].fx.code[k], sw.Position), p.ref)
+				}
+			}
+			for _, u := range sw.states[t.h.st[s]].units {
+				fires(sided(sw.units[u].fx.code[k], sw.Position), sw.places[sw.units[u].place].ref)
+			}
+			add(k, sw.Bank, sw.Position)
+		}
+	}
+	if !related {
+		return nil
+	}
+	return out
+}
+
+// perform does a test on the car: the entries that record it.
+func (t *truth) perform(test string, bank, position int) []Entry {
+	w := t.w
+	seed := hash(t.rng ^ hash(uint64(w.test[test])<<16|uint64(bank)<<8|uint64(position)))
+	r := rand.New(rand.NewPCG(seed, 7))
+	c := newCalc(&evidence{w: w, trims: make([][4][]trimReading, w.nb), risk: noRisk(w)})
+	s := -1
+	if position > 0 {
+		s = w.sensorAt(bank, position)
+	}
+	normal := func(id string) float64 {
+		q := w.quantity[id]
+		mean, sd := c.level(q, s, &t.h)
+		x := mean + sd*r.NormFloat64()
+		if w.m.Quantities[q].Log {
+			x = math.Exp(x)
+		}
+		return min(max(x, w.m.Quantities[q].Lo), w.m.Quantities[q].Hi)
+	}
+	mt := &w.m.Tests[w.test[test]]
+	fires := func(d float64) bool { return r.Float64() < d }
+	switch test {
+	case "history_ask":
+		var out []Entry
+		for k, m := range w.m.Remarks {
+			if m.ID == nothingKnown {
+				continue
+			}
+			miss := 1 - m.Usual
+			for _, u := range t.h.us {
+				miss *= 1 - w.units[u].fx.say[k]
+			}
+			for i := range w.sens {
+				for _, u := range w.sens[i].states[t.h.st[i]].units {
+					miss *= 1 - w.sens[i].units[u].fx.say[k]
+				}
+			}
+			if fires(1 - miss) {
+				out = append(out, Entry{Kind: KindHistory, Remark: m.ID})
+			}
+		}
+		if len(out) == 0 {
+			out = append(out, Entry{Kind: KindHistory, Remark: nothingKnown})
+		}
+		return out
+	case "trims":
+		var out []Entry
+		for b := range w.nb {
+			for st, name := range States {
+				need, lie, open := t.pull(b, st)
+				x := 0.0
+				if !open {
+					x = w.saturate(need + lie)
+				}
+				x += w.trimSD * r.NormFloat64()
+				out = append(out, Entry{Kind: KindTrim, Bank: b + 1, State: name, ShortPct: new(1.0), LongPct: new(math.Round(x - 1))})
+			}
+		}
+		return out
+	case "gas_analysis":
+		out := []Entry{}
+		for st, name := range States[:2] {
+			dev := 0.0
+			for b := range w.nb {
+				need, lie, open := t.pull(b, st)
+				dev += w.deviation(need, lie, open, false) / float64(w.nb)
+			}
+			sd := w.m.Quantities[w.quantity["lambda.tailpipe"]].SD
+			out = append(out, Entry{Kind: KindLambda, State: name, Value: new(min(max(1+(dev+sd*r.NormFloat64())/100, 0.5), 2))})
+		}
+		pair := normal("gas.unburnt")
+		return append(out, Entry{Kind: KindGas, State: "idle", COPct: new(min(pair, 10)), O2Pct: new(min(pair, 10)), HCPpm: new(normal("gas.hc_ppm"))})
+	case "road_proof":
+		word := "passed"
+		if len(t.faults()) > 0 && !fires(w.proofMiss) || len(t.faults()) == 0 && fires(0.05) {
+			word = "failed"
+		}
+		return []Entry{{Kind: KindResult, Test: test, Outcome: word}}
+	case "fuel_pressure":
+		x := normal("fuel.kpa")
+		kpa := 300.0
+		if x > 0 {
+			kpa = 310 * (1 + x/100)
+		} else {
+			kpa = 290 * (1 + x/100)
+		}
+		holds := !fires(t.chance(c, w.test[test], w.slots(mt)[0], -1))
+		return []Entry{{Kind: KindFuelPressure, KPa: &kpa, KPaLow: new(290.0), KPaHigh: new(310.0), Holds: &holds}}
+	case "airflow_check":
+		e := Entry{Kind: KindAirflow, RPM: new(5000.0), GPerS: new(1.0), IntakeC: new(25.0), BaroKPa: new(100.0), WideOpen: new(true)}
+		e.GPerS = new(w.expectedAirflow(e) * (1 + normal("airflow.ratio")/100))
+		return []Entry{e}
+	case "signal_capture":
+		e := Entry{Kind: KindSignal, Bank: bank, Position: position, State: "fast_idle"}
+		if position == 1 {
+			lo, hi := normal("signal.min_v"), normal("signal.max_v")
+			lo, hi = min(lo, hi), max(lo, hi)
+			e.MinV, e.MaxV, e.MeanV = &lo, &hi, new(min(max(normal("signal.mean_v"), lo), hi))
+			e.CrossingsHz, e.LeanRichMs, e.RichLeanMs = new(normal("signal.crossings_hz")), new(normal("signal.lean_rich_ms")), new(normal("signal.rich_lean_ms"))
+		} else {
+			lo, hi := normal("rear.min_v"), normal("rear.max_v")
+			lo, hi = min(lo, hi), max(lo, hi)
+			e.MinV, e.MaxV, e.MeanV, e.CrossingsHz = &lo, &hi, new(min(max(normal("rear.mean_v"), lo), hi)), new(normal("rear.crossings_hz"))
+		}
+		return []Entry{e}
+	case "forced_rich", "forced_lean":
+		mix := strings.TrimPrefix(test, "forced_")
+		return []Entry{{Kind: KindForced, Bank: bank, Position: position, Mixture: mix, Volts: new(normal(mix + ".volts")), Ms: new(normal(mix + ".ms"))}}
+	case "heater_resistance":
+		x := max(normal("heater.ohm"), 0)
+		ohm := 6.0
+		if x > 0.1 {
+			ohm = 8 * math.Exp(x)
+		}
+		return []Entry{{Kind: KindHeater, Bank: bank, Position: position, Ohm: &ohm, OhmLow: new(5.0), OhmHigh: new(8.0)}}
+	case "heater_supply":
+		return []Entry{{Kind: KindHeater, Bank: bank, Position: position, FeedV: new(normal("heater.feed_v")), GroundDropV: new(normal("heater.ground_drop_v"))}}
+	}
+	// Tests that end in a word: each outcome that fires is recorded.
+	record := func(o int, b int) Entry {
+		word := mt.Outcomes[o].ID
+		e := Entry{Kind: EntryKind(mt.Entry), Bank: bank, Position: position}
+		switch e.Kind {
+		case KindCircuit, KindConnector:
+			e.Result = word
+		case KindTip:
+			e.Look = word
+		default:
+			e.Test, e.Outcome = test, word
+			if mt.Scope == model.Engine {
+				e.Bank, e.Position = 0, 0
+			}
+			if b >= 0 {
+				e.Bank = b + 1
+			}
+		}
+		return e
+	}
+	var out []Entry
+	for _, sl := range w.slots(mt) {
+		if bank > 0 && sl.bank >= 0 && sl.bank != bank-1 && s < 0 {
+			continue
+		}
+		if fires(t.chance(c, w.test[test], sl, s)) {
+			out = append(out, record(sl.outcome, sl.bank))
+		}
+	}
+	if s >= 0 && len(out) > 1 {
+		out = out[:1] // one look at a sensor, one word
+	}
+	if len(out) == 0 {
+		out = append(out, record(0, bank-1))
+	}
+	return out
+}
+
+func noRisk(w *world) [][]float64 {
+	out := make([][]float64, len(w.sens))
+	for s := range out {
+		out[s] = make([]float64, len(w.sens[s].places))
+	}
+	return out
+}
+
+// pull is what the car's faults of their actual size do to a bank's trim.
+func (t *truth) pull(b, st int) (need, lie float64, open bool) {
+	w := t.w
+	add := func(fx *effects, key int, reaches bool) {
+		if !reaches {
+			return
+		}
+		for i, x := range fx.trims {
+			if x.state != st || x.metering != "" && x.metering != w.v.AirMetering || x.bank != 0 && x.bank != b+1 {
+				continue
+			}
+			k := t.size[key]
+			if k == 0 {
+				k = 1
+			}
+			own := x.sd // about its size: the spread without the size's part
+			if k != 1 {
+				own = x.sd * 0.6
+			}
+			m := k*x.mean + own*gauss(hash(t.rng^uint64(key*64+i)))
+			if x.lie {
+				lie += m
+			} else {
+				need += m
+			}
+		}
+	}
+	for _, u := range t.h.us {
+		add(w.units[u].fx, int(u), w.places[w.units[u].place].reaches(b))
+	}
+	f := w.front[b]
+	for _, u := range w.sens[f].states[t.h.st[f]].units {
+		add(w.sens[f].units[u].fx, 1000*(1+f)+u, true)
+		open = open || w.sens[f].units[u].fx.open
+	}
+	return need, lie, open
+}
+
+// chance is the chance of an outcome of a test on this car.
+func (t *truth) chance(c *calc, test int, sl slot, s int) float64 {
+	w := t.w
+	miss := 1 - sl.false
+	for _, u := range t.h.us {
+		p := &w.places[w.units[u].place]
+		x := w.units[u].fx.find[test][sl.outcome]
+		if s >= 0 {
+			if p.reachesSensor(&w.sens[s]) {
+				miss *= 1 - sided(x, w.sens[s].Position)
+			}
+		} else if p.reaches(sl.bank) {
+			miss *= 1 - x.p
+		}
+	}
+	if s >= 0 {
+		for _, u := range w.sens[s].states[t.h.st[s]].units {
+			miss *= 1 - sided(w.sens[s].units[u].fx.find[test][sl.outcome], w.sens[s].Position)
+		}
+	}
+	return 1 - miss
+}
+
+// faults lists what the job is about: the faults that set the codes, and those that
+// made them.
+func (t *truth) faults() []CauseRef {
+	w := t.w
+	var out []CauseRef
+	lit := func(p *place) bool { return t.lit[p.ref] }
+	makes := make([]bool, len(w.places))
+	note := func(p *place) {
+		for _, par := range p.parents {
+			makes[par.place] = true
+		}
+	}
+	for s := range w.sens {
+		for _, u := range w.sens[s].states[t.h.st[s]].units {
+			if p := &w.sens[s].places[w.sens[s].units[u].place]; lit(p) {
+				out = append(out, p.ref)
+				note(p)
+			}
+		}
+	}
+	for range 2 { // what made what made it
+		for _, u := range t.h.us {
+			if p := w.units[u].place; lit(&w.places[p]) || makes[p] {
+				note(&w.places[p])
+			}
+		}
+	}
+	for _, u := range t.h.us {
+		if p := w.units[u].place; !w.places[p].k.Nothing && (lit(&w.places[p]) || makes[p]) {
+			out = append(out, w.places[p].ref)
+		}
+	}
+	return out
+}
+
+// bill counts what a job costs, in the shop's currency.
+type bill struct {
+	total    float64
+	needless int // sensors fitted where no fault needed one
+	steps    int
+	comeback bool
+	stuck    bool
+	wrong    bool // the verdict's work left a fault or was not needed
+	verdict  string
+	careless bool // handed over without proof
+	proved   bool // the proof drive has been made already
+}
+
+const simRate = 120.0 / 60 // a minute
+
+func workCost(e *engine, ref CauseRef) float64 {
+	k := &e.m.Causes[e.cause[ref.Cause]]
+	return simRate * (k.Minutes + k.Price/e.reference*60)
+}
+
+// mendAll is the price of mending every fault: one sensor mends all that ails it.
+func mendAll(e *engine, faults []CauseRef) float64 {
+	cost := 0.0
+	fitted := map[[2]int]bool{}
+	for _, r := range faults {
+		if e.m.Causes[e.cause[r.Cause]].Part {
+			if at := [2]int{r.Bank, r.Position}; !fitted[at] {
+				fitted[at] = true
+				cost += workCost(e, r)
+			}
+			continue
+		}
+		cost += workCost(e, r)
+	}
+	return cost
+}
+
+// knowing is the bill of one who knows the faults: mend them, prove it.
+func (j *job) knowing() float64 {
+	e := j.car.w.engine
+	return mendAll(e, j.car.faults()) + simRate*e.proof
+}
+
+// expertMinutes is what it takes, once a job has gone wrong, to find what is left.
+const expertMinutes = 60
+
+// conclude does the work of a verdict and what follows: the proof, and if a fault is
+// left either the redo or the comeback.
+func (j *job) conclude(b *bill, mend []CauseRef, parts []CauseRef) {
+	e := j.car.w.engine
+	left := j.car.faults()
+	makers := map[string][]string{}
+	for i := range e.m.Causes {
+		for _, l := range e.m.Causes[i].Makes {
+			makers[l.Child] = append(makers[l.Child], e.m.Causes[i].ID)
+		}
+	}
+	for _, r := range mend {
+		b.total += workCost(e, r)
+		n := len(left)
+		left = slices.DeleteFunc(left, func(x CauseRef) bool { return x == r })
+		b.wrong = b.wrong || len(left) == n
+	}
+	for _, p := range parts {
+		b.total += workCost(e, CauseRef{Cause: "sensor_aged"})
+		at := func(x CauseRef) bool {
+			return x.Bank == p.Bank && x.Position == p.Position && e.m.Causes[e.cause[x.Cause]].Part
+		}
+		if !slices.ContainsFunc(left, at) {
+			b.needless++
+			b.wrong = true
+		}
+		left = slices.DeleteFunc(left, func(x CauseRef) bool {
+			if !at(x) {
+				return false
+			}
+			for _, o := range left { // what made it is still there: it dies again
+				if slices.Contains(makers[x.Cause], o.Cause) {
+					return false
+				}
+			}
+			return true
+		})
+	}
+	if b.careless {
+		// Handed over without proof: what is left comes back, and is then looked for
+		// in the fixed order.
+		if len(left) > 0 {
+			b.comeback, b.wrong = true, true
+			b.total += simRate * e.comeback
+		}
+		return
+	}
+	if !b.proved {
+		b.total += simRate * e.proof
+	}
+	if len(left) == 0 {
+		return
+	}
+	b.wrong = true
+	if gauss(hash(j.car.rng^99)) > 1.036 { // the proof misses 15 in 100
+		b.total += simRate * e.comeback
+		b.comeback = true
+	} else {
+		b.total += simRate * e.redo
+	}
+	b.total += simRate*e.proof + mendAll(e, left)
+}
+
+// setups prices a test with what it needs of the car, given what is in place.
+func (j *job) setups(ready map[string]bool, test string) float64 {
+	e := j.car.w.engine
+	t := &e.m.Tests[e.test[test]]
+	cost := simRate * t.Minutes
+	for _, s := range t.Setups {
+		if !ready[s] {
+			for _, x := range e.m.Setups {
+				if x.ID == s {
+					cost += simRate * x.Minutes
+				}
+			}
+			ready[s] = true
+		}
+		switch s {
+		case "warm_engine":
+			delete(ready, "cold_exhaust")
+		case "cold_exhaust":
+			delete(ready, "warm_engine")
+		}
+	}
+	return cost
+}
+
+// byEngine lets the engine work on the job.
+func (j *job) byEngine(e *engine) (bill, Case) {
+	var b bill
+	c := Case{Version: 1, Vehicle: j.car.w.v, Evidence: slices.Clone(j.codes), Costs: Costs{120, "USD"}}
+	ready := map[string]bool{}
+	for b.steps < 25 {
+		d := e.decide(c, nil)
+		if d.Next != nil {
+			b.steps++
+			b.total += j.setups(ready, d.Next.Test)
+			b.proved = b.proved || d.Next.Test == "road_proof"
+			c.Evidence = append(c.Evidence, j.car.perform(d.Next.Test, d.Next.Bank, d.Next.Position)...)
+			continue
+		}
+		b.verdict = d.Verdict.Decision
+		if d.Verdict.Decision == DecideOpen {
+			break
+		}
+		mend := slices.Clone(d.Verdict.Mend)
+		for _, f := range d.Verdict.First {
+			if !slices.Contains(mend, f) {
+				mend = append(mend, f)
+			}
+		}
+		var parts []CauseRef
+		for _, p := range d.Verdict.Parts {
+			parts = append(parts, CauseRef{"", p.Bank, p.Position})
+		}
+		if len(mend)+len(parts) > 0 {
+			b.proved = false // work wants its own proof
+		}
+		j.conclude(&b, mend, parts)
+		return b, c
+	}
+	b.stuck = true
+	b.total += simRate*(expertMinutes+e.proof) + mendAll(e, j.car.faults())
+	return b, c
+}
+
+// byCode replaces what the codes name.
+func (j *job) byCode() bill {
+	var b bill
+	w := j.car.w
+	c := canonical(Case{Version: 1, Vehicle: w.v, Evidence: j.codes})
+	d := &decision{c: newCalc(w.collect(c.Evidence)), pr: &prospect{rate: simRate}}
+	d.pr.c = d.c
+	taken, _ := d.takenAtTheirWord()
+	var mend, parts []CauseRef
+	for _, r := range taken {
+		if r.Cause == "sensor" {
+			parts = append(parts, r)
+		} else {
+			mend = append(mend, r)
+		}
+	}
+	b.careless = true
+	j.conclude(&b, mend, parts)
+	if b.comeback {
+		again := j.byFixedOrder(trade())
+		b.total += again.total
+		b.needless += again.needless
+	}
+	return b
+}
+
+// fixedOrder is a sensible order of tests that looks neither at likelihood nor price;
+// the reading of what they show is the engine's own.
+var fixedOrder = []string{"history_ask", "trims", "misfire_counts", "connector_look", "signal_capture", "heater_resistance", "heater_supply",
+	"signal_circuit", "intake_smoke", "exhaust_leak_test", "fuel_pressure", "airflow_check", "gas_analysis", "purge_pinch", "pcv_pinch",
+	"coolant_temp_compare", "rear_activity", "forced_rich", "forced_lean", "tip_look", "oil_use_check", "combustion_gas_test", "egr_check",
+	"injector_balance", "compression"}
+
+func (j *job) byFixedOrder(e *engine) bill {
+	var b bill
+	w := j.car.w
+	c := Case{Version: 1, Vehicle: w.v, Evidence: slices.Clone(j.codes), Costs: Costs{120, "USD"}}
+	ready := map[string]bool{}
+	read := func() (mend, parts []CauseRef, sure bool) {
+		cc := canonical(c)
+		cw := newWorld(e, cc.Vehicle)
+		bel := newCalc(cw.collect(cc.Evidence)).infer()
+		best := 0.0
+		var top *place
+		for p := range cw.places {
+			if x := bel.marg[p]; x > best {
+				best, top = x, &cw.places[p]
+			}
+		}
+		for s := range cw.sens {
+			for p := range cw.sens[s].places {
+				if x := bel.smarg[s][p]; x > best {
+					best, top = x, &cw.sens[s].places[p]
+				}
+			}
+		}
+		switch sure = best > 0.9; {
+		case top == nil || top.k.Nothing:
+			return nil, nil, sure
+		case top.k.Part:
+			return nil, []CauseRef{{"", top.ref.Bank, top.ref.Position}}, sure
+		}
+		return []CauseRef{top.ref}, nil, sure
+	}
+	for _, test := range fixedOrder {
+		for _, p := range j.places(test) {
+			b.total += j.setups(ready, test)
+			b.steps++
+			c.Evidence = append(c.Evidence, j.car.perform(test, p[0], p[1])...)
+		}
+		if mend, parts, sure := read(); sure {
+			j.conclude(&b, mend, parts)
+			return b
+		}
+	}
+	mend, parts, _ := read()
+	j.conclude(&b, mend, parts)
+	return b
+}
+
+// places lists where the fixed order makes a test: at the sensors that the codes speak
+// of, and at front sensors of their banks.
+func (j *job) places(test string) [][2]int {
+	w := j.car.w
+	mt := &w.m.Tests[w.test[test]]
+	if mt.Metering != "" && mt.Metering != w.v.AirMetering {
+		return nil
+	}
+	var at [][2]int
+	switch mt.Scope {
+	case model.Engine:
+		at = [][2]int{{0, 0}}
+	case model.Bank:
+		for bk := range w.nb {
+			if !mt.Rear || w.rear[bk] >= 0 {
+				at = append(at, [2]int{bk + 1, 0})
+			}
+		}
+	default:
+		for s := range w.sens {
+			if j.names(s) && (!mt.Heated || w.sens[s].Heated()) {
+				at = append(at, [2]int{w.sens[s].Bank, w.sens[s].Position})
+			}
+		}
+	}
+	return at
+}
+
+// names tells whether a code speaks of a sensor or of the mixture it measures.
+func (j *job) names(s int) bool {
+	sw := &j.car.w.sens[s]
+	for _, e := range j.codes {
+		c, _ := obd.ParseCode(e.Code)
+		m, _ := c.Meaning()
+		if m.NamesSensor && m.Bank == sw.Bank && m.Position == sw.Position {
+			return true
+		}
+		if m.Subject == obd.Mixture && sw.Position == 1 && slices.Contains(sw.banks, m.Bank-1) {
+			return true
+		}
+	}
+	return false
+}
+
+// perturbed is the trade model with noise in log odds on every probability, and in
+// proportion on every level.
+func perturbed(sigma float64, seed uint64) *engine {
+	m := *model.Trade()
+	n := uint64(0)
+	z := func() float64 {
+		n++
+		return sigma * gauss(hash(seed<<32^n))
+	}
+	p := func(x float64) float64 {
+		l := math.Log(x/(1-x)) + z()
+		return 1 / (1 + math.Exp(-l))
+	}
+	m.Tests = slices.Clone(m.Tests)
+	for i := range m.Tests {
+		m.Tests[i].Outcomes = slices.Clone(m.Tests[i].Outcomes)
+		for j := range m.Tests[i].Outcomes {
+			if j > 0 {
+				m.Tests[i].Outcomes[j].False = min(p(m.Tests[i].Outcomes[j].False), 0.3)
+			}
+		}
+	}
+	m.Codes = slices.Clone(m.Codes)
+	for i := range m.Codes {
+		m.Codes[i].False = p(m.Codes[i].False)
+	}
+	m.Remarks = slices.Clone(m.Remarks)
+	for i := range m.Remarks {
+		m.Remarks[i].Usual = p(m.Remarks[i].Usual)
+	}
+	m.Causes = slices.Clone(m.Causes)
+	for i := range m.Causes {
+		k := &m.Causes[i]
+		k.Prior = min(p(k.Prior), 0.2)
+		k.Codes, k.Finds, k.Says, k.Makes = slices.Clone(k.Codes), slices.Clone(k.Finds), slices.Clone(k.Says), slices.Clone(k.Makes)
+		k.Trims, k.Shows = slices.Clone(k.Trims), slices.Clone(k.Shows)
+		for j := range k.Codes {
+			k.Codes[j].P = p(k.Codes[j].P)
+		}
+		for j := range k.Finds {
+			k.Finds[j].P = p(k.Finds[j].P)
+		}
+		for j := range k.Says {
+			k.Says[j].P = p(k.Says[j].P)
+		}
+		for j := range k.Makes {
+			k.Makes[j].P = p(k.Makes[j].P)
+		}
+		for j := range k.Trims {
+			k.Trims[j].Mean += z() * k.Trims[j].SD / 2
+		}
+		for j := range k.Shows {
+			if s := &k.Shows[j]; m.Quantities[slices.IndexFunc(m.Quantities, func(q model.Quantity) bool { return q.ID == s.Quantity })].Log {
+				s.Mean *= math.Exp(z() * math.Log(s.SD) / 2)
+			} else {
+				s.Mean += z() * s.SD / 2
+			}
+		}
+	}
+	return newEngine(&m)
+}
+
+// tally sums up a policy over many jobs.
+type tally struct {
+	n                                        int
+	cost, known                              float64
+	needless, comebacks, stuck, wrong, steps int
+}
+
+func (t *tally) add(b bill, known float64) {
+	t.n++
+	t.cost += b.total
+	t.known += known
+	t.needless += min(b.needless, 1)
+	t.steps += b.steps
+	for _, x := range []struct {
+		is bool
+		n  *int
+	}{{b.comeback, &t.comebacks}, {b.stuck, &t.stuck}, {b.wrong, &t.wrong}} {
+		if x.is {
+			*x.n++
+		}
+	}
+}
+
+func (t *tally) String() string {
+	f := float64(t.n)
+	return fmt.Sprintf("n %5d  cost %7.1f  known %7.1f  ratio %.3f  needless %.2f%%  wrong %.1f%%  comeback %.1f%%  stuck %.1f%%  steps %.1f",
+		t.n, t.cost/f, t.known/f, t.cost/t.known, 100*float64(t.needless)/f, 100*float64(t.wrong)/f, 100*float64(t.comebacks)/f, 100*float64(t.stuck)/f, float64(t.steps)/f)
+}
