@@ -33,7 +33,7 @@ func pickOf[T any](t *tape, list []T) T { return list[t.upTo(len(list))] }
 // anyCase makes a valid case of any bytes.
 func anyCase(data []byte) Case {
 	t := &tape{data}
-	c := Case{Version: CaseVersion, Vehicle: pickOf(t, []Vehicle{fourInline, fourMAP, sixV, sixFlat, oneWire, wideCar, fiveSensors}), Costs: Costs{120, "USD"}}
+	c := Case{Version: CaseVersion, Vehicle: pickOf(t, []Vehicle{fourInline, fourMAP, sixV, sixFlat, oneWire, wideCar, fiveSensors}), Costs: Costs{LabourPerHour: 120, Currency: "USD"}}
 	c.Vehicle.OdometerKm = 2000 * t.upTo(256)
 	for len(t.b) > 0 && len(c.Evidence) < 40 {
 		if e := t.entry(c.Vehicle); len(e.Check(c.Vehicle)) == 0 {
@@ -209,7 +209,7 @@ func logit(d Decision, r CauseRef) float64 {
 
 func TestProperties(t *testing.T) {
 	made := func(x textbook) Case {
-		return Case{Version: CaseVersion, Vehicle: x.car, Evidence: slices.Concat(x.finds...), Costs: Costs{120, "USD"}}
+		return Case{Version: CaseVersion, Vehicle: x.car, Evidence: slices.Concat(x.finds...), Costs: Costs{LabourPerHour: 120, Currency: "USD"}}
 	}
 	decide := func(t *testing.T, c Case) Decision {
 		t.Helper()

@@ -46,7 +46,7 @@ var publishedCases = []struct {
 // cause is a suspect, and all suspects are so many times likelier than all it clears.
 func holdsPublished(e *engine, i int, times float64) (bool, Decision) {
 	x := publishedCases[i]
-	d := e.decide(Case{Version: CaseVersion, Vehicle: x.car, Evidence: slices.Concat(x.finds...), Costs: Costs{120, "USD"}}, nil)
+	d := e.decide(Case{Version: CaseVersion, Vehicle: x.car, Evidence: slices.Concat(x.finds...), Costs: Costs{LabourPerHour: 120, Currency: "USD"}}, nil)
 	suspects, cleared := 0.0, 0.0
 	for _, c := range d.Causes {
 		if x.suspects(c.CauseRef) {

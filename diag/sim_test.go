@@ -605,7 +605,7 @@ func (j *job) setups(ready map[string]bool, test string) float64 {
 // byEngine lets the engine work on the job.
 func (j *job) byEngine(e *engine) (bill, Case) {
 	var b bill
-	c := Case{Version: 1, Vehicle: j.car.w.v, Evidence: slices.Clone(j.codes), Costs: Costs{120, "USD"}}
+	c := Case{Version: 1, Vehicle: j.car.w.v, Evidence: slices.Clone(j.codes), Costs: Costs{LabourPerHour: 120, Currency: "USD"}}
 	ready := map[string]bool{}
 	for b.steps < 25 {
 		d := e.decide(c, nil)
@@ -677,7 +677,7 @@ var fixedOrder = []string{"history_ask", "trims", "misfire_counts", "connector_l
 func (j *job) byFixedOrder(e *engine) bill {
 	var b bill
 	w := j.car.w
-	c := Case{Version: 1, Vehicle: w.v, Evidence: slices.Clone(j.codes), Costs: Costs{120, "USD"}}
+	c := Case{Version: 1, Vehicle: w.v, Evidence: slices.Clone(j.codes), Costs: Costs{LabourPerHour: 120, Currency: "USD"}}
 	ready := map[string]bool{}
 	read := func() (mend, parts []CauseRef, sure bool) {
 		cc := canonical(c)

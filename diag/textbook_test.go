@@ -267,7 +267,7 @@ func verdictWords(d Decision) string {
 func TestTextbookCases(t *testing.T) {
 	for _, x := range textbooks {
 		t.Run(x.name, func(t *testing.T) {
-			c := Case{Version: CaseVersion, Vehicle: x.car, Evidence: slices.Concat(x.finds...), Costs: Costs{120, "USD"}}
+			c := Case{Version: CaseVersion, Vehicle: x.car, Evidence: slices.Concat(x.finds...), Costs: Costs{LabourPerHour: 120, Currency: "USD"}}
 			d, err := Decide(c)
 			if err != nil {
 				t.Fatal(err)
