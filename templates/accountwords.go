@@ -190,6 +190,11 @@ func OverWords(planned, limit string) string {
 	return "What is planned comes to " + planned + ", past the limit of " + limit + "."
 }
 
+// PastLimit says that a test goes past the yes.
+func PastLimit(total, limit string) string {
+	return "With this test looking comes to " + total + ", past the customer's limit of " + limit + "."
+}
+
 // AskedNote goes into the job's log.
 func AskedNote(limit, scope string) string {
 	return "Asked the customer for a yes up to " + limit + " for " + labelOf(scopeOptions, scope) + "."

@@ -185,6 +185,16 @@ type TestView struct {
 	Why      string
 	Href     string // opens the form that records it
 	Outcomes []PlanLine
+	Limit    Limit
+}
+
+// Limit says how a test stands to the customer's yes.
+type Limit struct {
+	NoYes   string     // where to ask, when there is no yes at all
+	Past    *ScopeView // asks for a new yes, when the test goes past the one there is
+	Say     string
+	From    string // the page that asks: job, bay
+	Account string // where a yes is written down
 }
 
 // PlanLine is what follows an outcome.

@@ -203,13 +203,18 @@ func (a *account) core() (sum int64) {
 }
 
 func (a *account) scopeView(scope store.Scope, look diag.Looking) templates.ScopeView {
+	return a.askFor(scope, look, 0)
+}
+
+// askFor is a scope's view that asks for no less than an amount.
+func (a *account) askFor(scope store.Scope, look diag.Looking, least int64) templates.ScopeView {
 	d := a.desk
 	v := templates.ScopeView{ID: string(scope), Name: templates.ScopeNames[string(scope)], Form: templates.NewYesForm(string(scope), a.currency)}
 	v.Form.ID, v.Form.Who.Value = store.NewID(), d.Customer.Name
 	yes, agreed := a.InForce(scope)
 	done, doneTax := a.Sum(scope, store.LineDone)
 	more, moreTax := a.Sum(scope, store.LineOffered, store.LineAccepted)
-	planned := done + doneTax + more + moreTax
+	planned := max(done+doneTax+more+moreTax, least)
 	limit := int64(0)
 	if agreed {
 		limit = yes.LimitMinor
@@ -220,7 +225,7 @@ func (a *account) scopeView(scope store.Scope, look diag.Looking) templates.Scop
 	if scope == store.ScopeDiagnosis {
 		// What is ahead, or what is on the clock already, whichever is more.
 		work = templates.WorkLooking
-		ahead := a.forMinutes(d.Minutes + look.Minutes90)
+		ahead := a.forMinutes(a.spent() + look.Minutes90)
 		planned = max(planned, a.withTax(ahead))
 	}
 	if planned > limit && d.open() {
@@ -493,11 +498,21 @@ func (s *server) ask(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	scope := store.Scope(r.PostFormValue("scope"))
-	if v := a.scopeView(scope, look); v.AskLimit != "" {
+	least := int64(0)
+	if n := a.decision.Next; n != nil && scope == store.ScopeDiagnosis {
+		least = a.comesTo(n.Minutes)
+	}
+	if v := a.askFor(scope, look, least); v.AskLimit != "" {
 		if err := s.store.AddNote(r.Context(), viewer(r).PersonID, a.Job.ID, templates.AskedNote(v.AskLimit, string(scope))); err != nil {
 			return err
 		}
 		s.say(w, templates.DidAsked)
+	}
+	switch r.PostFormValue("from") {
+	case "job":
+		return see(w, r, a.desk.base()+"#next")
+	case "bay":
+		return see(w, r, a.desk.base()+"/bay#next")
 	}
 	return see(w, r, a.base()+"#"+url.PathEscape(string(scope)))
 }

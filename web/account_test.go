@@ -277,3 +277,64 @@ func TestWarrantyHint(t *testing.T) {
 		t.Error("hints at a law of another country")
 	}
 }
+
+// TestPastTheLimit: a test past the customer's yes is not offered, its card asks instead;
+// evidence is taken all the same.
+func TestPastTheLimit(t *testing.T) {
+	r := newRig(t)
+	job := r.job("P0171")
+	r.entry(job, diag.Entry{Kind: diag.KindCode, Code: "P0171", Status: "stored"})
+	b, tech := r.as(store.Writer), r.as(store.Technician)
+	next := func() diag.NextTest {
+		d, err := r.server.desk(t.Context(), job)
+		if err != nil || d.decision.Next == nil {
+			t.Fatal("nothing is left to test", err)
+		}
+		return *d.decision.Next
+	}
+	const offer, waits = "Write down what it shows", "It waits for a new yes"
+
+	t.Run("says that there is no yes yet, and offers the test", func(t *testing.T) {
+		tech.get(at(job, "")).want(t, 200, offer, "The customer has not said yes to looking.").lacks(t, waits)
+		tech.get(at(job, "/bay")).want(t, 200, "Do this test", "The customer has not said yes to looking.").lacks(t, waits)
+	})
+	t.Run("keeps quiet within the yes", func(t *testing.T) {
+		b.post(at(job, "/yes"), yes("diagnosis", "300")).want(t, 303)
+		tech.get(at(job, "")).want(t, 200, offer).lacks(t, waits, "has not said yes")
+	})
+	// 120 an hour: three hours noted are 360.
+	if _, err := r.store.AddTestTime(t.Context(), r.people[store.Technician].ID, store.TestTime{ID: store.NewID(), JobID: job, Test: "trims", Minutes: 180}); err != nil {
+		t.Fatal(err)
+	}
+	n := next()
+	total := "USD\u00a0" + styleOf("en-US").format(int64(tenths(180+n.Minutes))*120/10, 2)
+	t.Run("asks in place of a test past the yes, on the job and in the bay", func(t *testing.T) {
+		for _, page := range []string{at(job, ""), at(job, "/bay")} {
+			tech.get(page).want(t, 200, waits, "With this test looking comes to "+total+", past the customer's limit of USD\u00a0300.00.", "So far you agreed to USD\u00a0300.00", "tel:5550147", "sms:5550147")
+		}
+		if card, _, _ := strings.Cut(tech.get(at(job, "")).body, `id="verdict"`); strings.Contains(card, `class="acts"><a class="button" href="`+at(job, "")+"?add="+string(diag.KindTrim)) {
+			t.Error("the card still offers the test")
+		}
+	})
+	t.Run("is asked with one tap, and goes back to where it was asked", func(t *testing.T) {
+		a := tech.post(at(job, "/ask"), url.Values{"scope": {"diagnosis"}, "from": {"job"}}).want(t, 303)
+		if a.location != at(job, "#next") {
+			t.Errorf("to %q", a.location)
+		}
+		if a = tech.post(at(job, "/ask"), url.Values{"scope": {"diagnosis"}, "from": {"bay"}}).want(t, 303); a.location != at(job, "/bay#next") {
+			t.Errorf("to %q", a.location)
+		}
+		tech.get(at(job, "")).want(t, 200, "Asked the customer for a yes up to")
+	})
+	t.Run("never refuses evidence", func(t *testing.T) {
+		tech.post(at(job, "/evidence"), url.Values{"id": {store.NewID()}, "kind": {"trim"}, "short_1_idle": {"5"}, "long_1_idle": {"14"}}).want(t, 303)
+		if got := r.standing(job); len(got) != 3 {
+			t.Errorf("%d entries stand", len(got))
+		}
+	})
+	t.Run("offers it again after a new yes", func(t *testing.T) {
+		b.post(at(job, "/yes"), yes("diagnosis", "600")).want(t, 303)
+		tech.get(at(job, "")).want(t, 200, offer).lacks(t, waits)
+		tech.get(at(job, "/bay")).want(t, 200, "Do this test").lacks(t, waits)
+	})
+}

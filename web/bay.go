@@ -38,6 +38,16 @@ func (s *server) bayPage(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	v := s.bayView(w, r, d, second)
+	if v.Next != nil {
+		if v.Next.Limit, err = s.within(r, d, d.decision.Next, "bay"); err != nil {
+			return err
+		}
+	}
+	if v.Second != nil {
+		if v.Second.Limit, err = s.within(r, d, second, "bay"); err != nil {
+			return err
+		}
+	}
 	files, err := s.recordingLines(r.Context(), d)
 	if err != nil {
 		return err

@@ -113,6 +113,11 @@ func (s *server) jobView(w http.ResponseWriter, r *http.Request, d *desk) (templ
 	}
 	d.causeViews(&v)
 	d.nextViews(&v)
+	if v.Next != nil && !d.unread() {
+		if v.Next.Limit, err = s.within(r, d, d.decision.Next, "job"); err != nil {
+			return v, err
+		}
+	}
 	v.Stages = d.stages()
 	v.Verdict = d.verdictView(who)
 	v.Hand = d.handView(who)
