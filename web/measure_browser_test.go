@@ -1,8 +1,9 @@
 package web
 
 import (
-	"fmt"
+	"net/url"
 	"os"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -13,12 +14,31 @@ import (
 	"crosscount/web/browsertest"
 )
 
-// everyPage lists a page of each sort, for an owner.
-func everyPage(job int64) []string {
-	j := fmt.Sprintf("/jobs/%d", job)
-	return []string{"/", "/jobs/new", j, j + "?add=trim", j + "/bay", j + "/bay#all", j + "/bay#write", j + "/bay#log", j + "/bay#plan", j + "/bay#tips",
-		j + "/bay#sensors", j + "/bay#t-signal_capture", j + "/bay#f-trim", j + "/sensor/1-1", j + "/photos", "/tablet", "/vehicles/1", "/lookback",
-		"/people", "/shop", "/me"}
+// everyPage fills a job with what there is and lists a page of each sort, for an owner.
+func (r *rig) everyPage(job int64) []string {
+	r.t.Helper()
+	b, j := r.as(store.Technician), at(job, "")
+	r.entry(job, diag.Entry{Kind: diag.KindTrim, Bank: 1, State: "idle", ShortPct: new(8.0), LongPct: new(14.0)})
+	sent := b.sendFile(job, "", "warm.csv", strings.NewReader(swing(10))).want(r.t, 303)
+	reading, _, _ := strings.Cut(sent.location, "?")
+	kept := b.post(reading+"/keep", b.get(sent.location).fields(r.t, reading+"/keep")).want(r.t, 303)
+	answers := b.paste(job, "", "0101\n41 01 82 07 65 04\n03\n43 02 01 71 01 31\n0106\n41 06 8C\n0107\n41 07 A0\n0113\n41 13 33\n06\n46 01 01 0A 00 96 00 64 00 C8\n").want(r.t, 303)
+	for _, moment := range []string{"before", "after"} {
+		_, err := r.store.AddPhoto(r.t.Context(), r.people[store.Technician].ID, store.NewPhoto{ID: store.NewID(), JobID: job, Subject: "tip", Moment: moment,
+			Bank: 1, Position: 1, MediaType: "image/jpeg", Data: asJPEG(r.t, halves(800, 600)), Thumb: asJPEG(r.t, halves(400, 300)), Width: 800, Height: 600})
+		if err != nil {
+			r.t.Fatal(err)
+		}
+	}
+	made := r.as(store.Owner).post(j+"/links", url.Values{"days": {"7"}})
+	link := regexp.MustCompile(`/c/[A-Z0-9]+`).FindString(made.body)
+	if link == "" {
+		r.t.Fatalf("no customer link:\n%s", plainText(made.body))
+	}
+	return []string{"/", "/search?q=halden", "/search?q=nothing-of-the-sort", "/jobs/new", j, j + "?add=trim", j + "?add=recording", j + "/bay", j + "/bay#all", j + "/bay#write",
+		j + "/bay#log", j + "/bay#plan", j + "/bay#tips", j + "/bay#sensors", j + "/bay#t-signal_capture", j + "/bay#f-trim", j + "/bay#f-recording",
+		j + "/sensor/1-1", j + "/photos", "/tablet", sent.location, kept.location, answers.location, j + "/account", j + "/paper/order", j + "/paper/explanation", link, "/model",
+		"/vehicles/1", "/lookback", "/people", "/shop", "/me", j + "/nowhere"}
 }
 
 // TestAccessible runs axe-core on every page, light and dark. AXE_JS names its file.
@@ -37,7 +57,7 @@ func TestAccessible(t *testing.T) {
 	}
 	r := newRig(t)
 	job := r.job("P0171")
-	r.entry(job, diag.Entry{Kind: diag.KindTrim, Bank: 1, State: "idle", ShortPct: new(8.0), LongPct: new(14.0)})
+	pages := r.everyPage(job)
 	p := browsertest.Open(t, r.site.URL, browsertest.Tablet)
 	check := func(page, mode string) {
 		t.Helper()
@@ -52,7 +72,7 @@ func TestAccessible(t *testing.T) {
 	logInAt(p, r.people[store.Owner].Login)
 	for _, dark := range []bool{false, true} {
 		p.Dark(dark)
-		for _, page := range everyPage(job) {
+		for _, page := range pages {
 			p.Go("/healthz") // so that an address with another # is loaded anew
 			p.Go(page)
 			check(page, map[bool]string{false: "light", true: "dark"}[dark])
@@ -67,7 +87,7 @@ func TestKeyboard(t *testing.T) {
 	job := r.job("P0171")
 	p := browsertest.Open(t, r.site.URL, browsertest.Desk)
 	logInAt(p, r.people[store.Owner].Login)
-	for _, page := range everyPage(job) {
+	for _, page := range r.everyPage(job) {
 		p.Go("/healthz")
 		p.Go(page)
 		browsertest.Eval[bool](p, `(() => {

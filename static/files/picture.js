@@ -45,9 +45,9 @@ function enliven(svg) {
 		b.addEventListener("click", act);
 		return b;
 	};
-	const closer = button("Closer", "Look closer at the cursor", () => zoom(0.5));
-	const wider = button("Wider", "Show more time around the cursor", () => zoom(2));
-	const all = button("Whole", "Show the whole recording", () => show(whole));
+	const closer = button("Closer", "Closer at the cursor", () => zoom(0.5));
+	const wider = button("Wider", "Wider around the cursor", () => zoom(2));
+	const all = button("Whole", "Whole recording", () => show(whole));
 	tools.append(slider, readout, closer, wider, all);
 	svg.after(tools);
 
