@@ -45,6 +45,7 @@ type JobView struct {
 	More    []CauseView // less likely ones, folded
 	Several []TogetherView
 	LeftOut string
+	Similar []SimilarJob
 
 	Next    *TestView
 	Settled string // what is next once a verdict is in force
@@ -186,6 +187,47 @@ type TestView struct {
 	Href     string // opens the form that records it
 	Outcomes []PlanLine
 	Limit    Limit
+}
+
+// SimilarJob is a job of the shop that had a code in common.
+type SimilarJob struct {
+	Href, Car string
+	ID        int64
+	Was       string // what it turned out to be
+	Says      string // how likely that makes what was found here
+	Shared    string
+	CameBack  bool
+}
+
+// SharedWords says what two jobs have in common.
+func SharedWords(codes []string, family bool) string {
+	s := and(codes) + " in common"
+	if family {
+		s += ", same family of cars"
+	}
+	return s
+}
+
+// AlikeWords says how much likelier a cause makes what was found.
+func AlikeWords(ratio float64) string {
+	times := func(x float64) string {
+		switch {
+		case x >= 1000:
+			return "over 1000"
+		case x >= 10:
+			return fmt.Sprintf("%.0f", x)
+		}
+		return fmt.Sprintf("%.1f", x)
+	}
+	switch {
+	case ratio >= 1.5:
+		return "If it is that again, what was found here is " + times(ratio) + " times likelier."
+	case ratio > 1/1.5:
+		return "What was found here says nothing for or against it."
+	case ratio > 0:
+		return "What was found here speaks against it: it would be " + times(1/ratio) + " times less likely."
+	}
+	return "What was found here does not fit it."
 }
 
 // Limit says how a test stands to the customer's yes.

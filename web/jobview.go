@@ -118,6 +118,9 @@ func (s *server) jobView(w http.ResponseWriter, r *http.Request, d *desk) (templ
 			return v, err
 		}
 	}
+	if v.Similar, err = s.similar(r.Context(), d); err != nil {
+		return v, err
+	}
 	v.Stages = d.stages()
 	v.Verdict = d.verdictView(who)
 	v.Hand = d.handView(who)
