@@ -69,7 +69,7 @@ func TestOffline(t *testing.T) {
 	t.Run("a photo and a recording wait through a reload and arrive once, in order", func(t *testing.T) {
 		p, l := r.tablet(t, browsertest.Tablet, store.Technician)
 		p.Go(bay)
-		keptPages(p, bay, at(job, "/photos"))
+		keptPages(p, bay, at(job, "/photos"), "/tablet")
 		l.Cut()
 		openForm(p, bay, "recording")
 		p.Choose("A file", recording)

@@ -131,7 +131,7 @@ async function keepJobs({ keep: jobs, all, person }) {
 			if (id && !jobs.includes(id)) await cache.delete(request);
 		}
 	}
-	const paths = jobs.slice(0, MOST).flatMap((j) => [`/jobs/${j}/bay`, `/jobs/${j}`]).concat(all ? ["/tablet"] : []);
+	const paths = jobs.slice(0, MOST).flatMap((j) => [`/jobs/${j}/bay`, `/jobs/${j}`]).concat("/tablet");
 	if (!all && jobs.length) paths.push(`/jobs/${jobs[0]}/photos`, ...(await sensors(cache, jobs[0])));
 	for (const p of paths) {
 		const have = await cache.match(location.origin + p);
