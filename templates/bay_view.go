@@ -66,6 +66,7 @@ type AsideLine struct{ ID, Test, Spot, Why, Who, When string }
 type PlanNode struct {
 	PlanLine
 	Key  string // the outcome's id
+	Bank int    // that the outcome is about; 0: none
 	Then string
 	Go   string // the address of the test that follows
 	Next []PlanNode
@@ -77,6 +78,7 @@ type SpotLink struct{ Href, Name, Kind, Mark string }
 // SensorView is the page of one sensor of a job: where it is, how to get it out and a
 // new one in, its history and its photos.
 type SensorView struct {
+	Photo string // where photos of this place are taken
 	Page
 	ID     int64
 	Base   string

@@ -139,7 +139,7 @@ func FittingGuide(position, wires int) []Guide {
 		gs = append(gs, Guide{"This one may use its shell as signal ground: bare, clean thread and seat, no sealing tape.", false})
 	}
 	return append(gs,
-		Guide{"By hand to the stop, then to the maker's torque below. Turn the cable with it so that it ends without a twist.", false},
+		Guide{"By hand to the stop, then to the maker's torque. Turn the cable with it so that it ends without a twist.", false},
 		Guide{"Clip the cable where it was, clear of exhaust, fans and shafts, with slack for the engine's movement.", false},
 		Guide{"Carbon monoxide: run the engine with extraction, and listen for a leak at the new thread.", true})
 }

@@ -240,7 +240,7 @@ func (d *desk) keyedForms(who *store.SignedIn) []templates.KeyedForm {
 func (d *desk) planNodes(test string, steps []diag.PlanStep) []templates.PlanNode {
 	var out []templates.PlanNode
 	for _, p := range steps {
-		n := templates.PlanNode{PlanLine: d.planLine(test, p), Key: p.Outcome}
+		n := templates.PlanNode{PlanLine: d.planLine(test, p), Key: p.Outcome, Bank: p.Bank}
 		n.Then = n.PlanLine.Then
 		if p.Next != nil {
 			n.Go = "#t-" + p.Next.Test
@@ -317,6 +317,7 @@ func (s *server) sensorView(w http.ResponseWriter, r *http.Request, d *desk, sn 
 		Out: templates.RemovalGuide(sn.Position, sn.Wires, false), In: templates.FittingGuide(sn.Position, sn.Wires), Proof: templates.ProofGuide(),
 		Back: fmt.Sprintf("%s/sensor/%s", d.base(), placeKey(sn.Bank, sn.Position)), Lives: d.lives(sn.Bank, sn.Position)}
 	v.Page = s.page(w, r, templates.AtNowhere, v.Spot)
+	v.Photo = fmt.Sprintf("%s/photos?at=%s", d.base(), placeKey(sn.Bank, sn.Position))
 	v.Page.Job = d.Job.ID
 	for i := range v.Map.Sensors {
 		m := &v.Map.Sensors[i]

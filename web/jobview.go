@@ -503,8 +503,8 @@ func (d *desk) planLine(test string, p diag.PlanStep) templates.PlanLine {
 	if l.Outcome == "" {
 		l.Outcome = outcomeName(test, p.Outcome)
 	}
-	if p.Bank > 0 {
-		l.Outcome += ", " + d.spotWords(p.Bank, 0)
+	if at := d.spotWords(p.Bank, 0); !strings.HasSuffix(l.Outcome, at) {
+		l.Outcome += ", " + at
 	}
 	switch {
 	case p.Next != nil:

@@ -253,7 +253,8 @@ function walk(item) {
 	const plan = document.querySelector("[data-part='bay-plan'] .plan");
 	if (!plan) return;
 	const values = Object.values(item.send.form).flat();
-	const branch = [...plan.children].map((li) => li.firstElementChild).find((e) => values.includes(e.dataset.outcome));
+	const named = [...plan.children].map((li) => li.firstElementChild).filter((e) => values.includes(e.dataset.outcome));
+	const branch = named.length > 1 ? named.find((e) => values.includes(e.dataset.bank)) : named[0];
 	const head = document.createElement("p");
 	head.className = "said";
 	const copy = (branch ?? plan).cloneNode(true);

@@ -164,7 +164,7 @@ export function show(item) {
 		what.textContent = (item.where ? item.where + ". " : "") + item.words;
 		const when = document.createElement("div");
 		when.className = "when";
-		when.textContent = `${new Date(item.at).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" })}, ${states[item.state]}`;
+		when.textContent = `${new Date(item.at).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hourCycle: "h23" })}, ${states[item.state]}`;
 		if (item.href) {
 			const look = document.createElement("a");
 			look.href = item.href;

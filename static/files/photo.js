@@ -10,6 +10,10 @@ const MOST = 40 << 20; // bytes the shop takes
 const form = document.getElementById("photo");
 const preview = document.getElementById("preview");
 
+// A page kept for when there is no network was drawn for no place.
+const place = form?.querySelector(`[name="where"][value="${CSS.escape(new URLSearchParams(location.search).get("at") ?? "")}"]`);
+if (place) place.checked = place.defaultChecked = true;
+
 async function shrink(file) {
 	let picture;
 	try {
