@@ -338,3 +338,93 @@ func TestPastTheLimit(t *testing.T) {
 		tech.get(at(job, "/bay")).want(t, 200, "Do this test").lacks(t, waits)
 	})
 }
+
+// TestPartsOfTheFamily: what was fitted to cars of one family is offered at its place and
+// refused at another, upstream and downstream never mixed up.
+func TestPartsOfTheFamily(t *testing.T) {
+	r := newRig(t)
+	ctx, tech := t.Context(), r.people[store.Technician].ID
+	family := func(job int64) {
+		f, err := r.store.JobFile(ctx, job)
+		if err != nil {
+			t.Fatal(err)
+		}
+		f.Vehicle.Family = "halden-v6"
+		if err := r.store.UpdateVehicle(ctx, r.people[store.Writer].ID, f.Vehicle); err != nil {
+			t.Fatal(err)
+		}
+	}
+	fitted := func(bank, position int, number string) int64 {
+		job := r.job("P0171")
+		family(job)
+		r.entry(job, diag.Entry{Kind: diag.KindCode, Code: "P0171", Status: "stored"})
+		r.override(job, "part", diag.Part{Bank: bank, Position: position, Kind: diag.Zirconia})
+		if err := r.store.Approve(ctx, tech, job, "yes"); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := r.store.AddRepair(ctx, tech, store.NewRepair{JobID: job, Action: store.Fitted, Cause: "sensor_aged", Bank: bank, Position: position, Kind: diag.Zirconia, PartNumber: number}); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := r.store.SaveLine(ctx, tech, store.Line{JobID: job, Scope: store.ScopeRepair, Kind: "part", Words: "Sensor", QuantityMilli: 1000, UnitMinor: 8990,
+			Bank: bank, Position: position, SensorKind: diag.Zirconia, Wires: 4, PartNumber: number, Supplier: "Quay Parts"}); err != nil {
+			t.Fatal(err)
+		}
+		return job
+	}
+	front := fitted(1, 1, "HX-41")
+	fitted(1, 2, "HX-77")
+	job := r.job("P0133")
+	family(job)
+	r.entry(job, diag.Entry{Kind: diag.KindCode, Code: "P0133", Status: "stored"})
+	r.override(job, "part", diag.Part{Bank: 1, Position: 1, Kind: diag.Zirconia})
+	b := r.as(store.Writer)
+	page := at(job, "/account")
+	part := url.Values{"kind": {"part"}, "place": {"1-1"}, "sensor_kind": {"zirconia"}, "wires": {"4"}, "part_number": {"HX-41"},
+		"words": {"Oxygen sensor"}, "quantity": {"1"}, "price": {"89.90"}, "tax": {"0"}, "scope": {"repair"}}
+
+	t.Run("offers what was fitted at that place, with how it fared and its price", func(t *testing.T) {
+		b.get(page).want(t, 200, "Fitted here before, in cars of this family", "HX-41, bank 1, position 1", "fitted once, never came back", "USD\u00a089.90", "Quay Parts").lacks(t, "HX-77")
+	})
+	t.Run("fills the form from it", func(t *testing.T) {
+		b.get(page+"?add=part&at=1-1&number=HX-41").want(t, 200, `value="HX-41"`, `value="89.90"`, `value="Quay Parts"`, `value="4"`)
+	})
+	t.Run("refuses a number that was only ever fitted at another position", func(t *testing.T) {
+		b.post(at(job, "/lines"), with(part, "part_number", "hx-77")).want(t, 422, "HX-77 was fitted at bank 1, position 2 in cars of this family, never at bank 1, position 1.", "not interchangeable", `value="89.90"`)
+		b.post(at(job, "/lines"), with(part, "place", "1-2")).want(t, 422, "HX-41 was fitted at bank 1, position 1", "never at bank 1, position 2")
+		if n := len(r.money(job).Lines); n != 0 {
+			t.Errorf("%d lines were taken", n)
+		}
+	})
+	t.Run("takes the same number at the other bank, and one nobody knows", func(t *testing.T) {
+		b.post(at(job, "/lines"), with(part, "place", "2-1")).want(t, 303)
+		b.post(at(job, "/lines"), with(part, "part_number", "NEW-1")).want(t, 303)
+		b.post(at(job, "/lines"), part).want(t, 303)
+	})
+	t.Run("learns that one came back because the part failed", func(t *testing.T) {
+		for i, step := range []func() error{
+			func() error { return r.store.FinishRepair(ctx, tech, front) },
+			func() error {
+				return r.store.AddProof(ctx, tech, store.NewProof{Entry: store.NewEntry{ID: store.NewID(), JobID: front, Source: store.Observed,
+					Body: diag.Entry{Kind: diag.KindResult, Test: "road_proof", Outcome: "passed"}}, Statement: "20 km"})
+			},
+			func() error {
+				return r.store.CloseJob(ctx, tech, store.Closing{JobID: front, Outcome: store.OutcomeConfirmed, Causes: []diag.CauseRef{{Cause: "sensor_aged", Bank: 1, Position: 1}}})
+			},
+			func() error {
+				return r.store.LinkComeback(ctx, tech, store.NewComeback{JobID: r.sameCar(front), EarlierID: front, Kind: "part_failed"})
+			},
+		} {
+			if err := step(); err != nil {
+				t.Fatalf("step %d: %v", i, err)
+			}
+		}
+		b.get(page).want(t, 200, "fitted once, came back once, failed once")
+	})
+	t.Run("keeps families apart", func(t *testing.T) {
+		other := r.job("P0133")
+		r.entry(other, diag.Entry{Kind: diag.KindCode, Code: "P0133", Status: "stored"})
+		r.override(other, "part", diag.Part{Bank: 1, Position: 1, Kind: diag.Zirconia})
+		b.get(at(other, "/account")).want(t, 200).lacks(t, "HX-41")
+		b.post(at(other, "/lines"), with(part, "part_number", "HX-77")).want(t, 303)
+	})
+}

@@ -65,7 +65,8 @@ func TestIntake(t *testing.T) {
 			{"codes", "P017", "P017"},
 			{"arrangement", "star", "not one of the choices"},
 			{"layout", "999", "not one of the choices"},
-			{"vin", "1G4AH59H45G11834O", "O"},
+			{"vin", "1G4AH59H45G11834O", "The letter O is never used"},
+			{"vin", "IG4AH59H45G118341", "The letter I is never used"},
 			{"vin", "1G4AH59H45G118331", "by the check it would be 1"}, // 49 CFR 565.15: sum 408, 408 mod 11 = 1
 			{"plate", "", "Neither plate nor VIN"},
 		} {
