@@ -150,15 +150,42 @@ func (c *calc) infer() *belief {
 	return b
 }
 
-// sensorTail bounds, as a share of all weight, what more than maxAtSensor causes
-// at one sensor could hold.
+// sensorTail bounds, as a share of all weight, what more causes at one sensor than are
+// enumerated could hold. It is taken under the contexts that weigh; the worst of them
+// stands for the others.
 func (b *belief) sensorTail() float64 {
-	// The best contexts stand for the others.
-	tail := 0.0
-	for s := range b.c.sensors {
-		tail += b.c.sensors[s].tail()
+	c := b.c
+	tail, worst, rest := 0.0, 0.0, 1.0
+	type key struct {
+		sensor  int
+		context uint64
 	}
-	return tail
+	memo := map[key]float64{}
+	for i := range b.nodes {
+		n := &b.nodes[i]
+		p := math.Exp(n.lw - b.logZ)
+		if p < 1e-2 {
+			continue
+		}
+		sum := 0.0
+		for s := range c.sensors {
+			sc := &c.sensors[s]
+			k := key{sensor: s}
+			for _, u := range n.units() {
+				if sc.touches[c.w.units[u].place] {
+					k.context = k.context<<10 | uint64(u+1)
+				}
+			}
+			x, ok := memo[k]
+			if !ok {
+				x = sc.tail(n.units())
+				memo[k] = x
+			}
+			sum += x
+		}
+		tail, worst, rest = tail+p*sum, max(worst, sum), rest-p
+	}
+	return tail + max(rest, 0)*worst
 }
 
 // untouched is the probability of a place that the evidence says nothing about,

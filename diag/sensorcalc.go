@@ -504,13 +504,21 @@ func (w *world) has(us []int16, place int) bool {
 }
 
 // tail bounds the weight of all states with more causes than are enumerated,
-// against the weight of those that are, with no context.
-func (sc *sensorCalc) tail() float64 {
+// against the weight of those that are, under a context.
+func (sc *sensorCalc) tail(cu []int16) float64 {
 	sw := &sc.w.sens[sc.s]
 	norm, prod, e1, e2 := 1.0, 1.0, 0.0, 0.0
 	for p := range sw.places {
-		o := sc.prior[p] / (1 - sc.prior[p])
-		norm *= 1 - sc.prior[p]
+		miss := 1 - sc.prior[p]
+		for _, par := range sw.places[p].parents {
+			if !sc.c.touched[par.place] {
+				miss *= 1 - par.p*sc.w.places[par.place].prior
+			} else if sc.w.has(cu, par.place) {
+				miss *= 1 - par.p
+			}
+		}
+		o := (1 - miss) / miss
+		norm *= miss
 		prod *= 1 + o
 		e2 += e1 * o
 		e1 += o
@@ -518,13 +526,15 @@ func (sc *sensorCalc) tail() float64 {
 	lik := product{p: 1}
 	for _, list := range [][]sensorFinding{sc.fixed, sc.touched} {
 		for i := range list {
-			best := list[i].likelihood(nil, nil)
+			best := list[i].likelihood(nil, cu)
 			for u := range sw.units {
-				best = max(best, list[i].likelihood([]int{u}, nil))
+				best = max(best, list[i].likelihood([]int{u}, cu))
+			}
+			if k := list[i].f.kind; k == fSensorCode || k == fSensorOutcome {
+				best = min(1, 3*best) // three together bring a sign about no oftener than each on its own
 			}
 			lik.mul(best)
 		}
 	}
-	total := sc.sum(nil).total
-	return max(prod-1-e1-e2, 0) * norm * math.Exp(min(lik.log()-sc.offset, 600)) / max(total, 1e-300)
+	return max(prod-1-e1-e2, 0) * norm * math.Exp(min(lik.log()-sc.offset, 600)) / max(sc.sum(cu).total, 1e-300)
 }
