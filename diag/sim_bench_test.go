@@ -49,14 +49,17 @@ func BenchmarkShop(b *testing.B) {
 		{"cars drawn from models off by noise of one in log odds", func(i int) *engine { return natures[i%len(natures)] }},
 	} {
 		b.Run(x.name, func(b *testing.B) {
-			var all, code, order tally
+			var all, some, code, order tally
 			per := map[string]*tally{}
 			for b.Loop() {
-				simulate(*simJobs, x.nature, func(_ int, j *job, by bill) {
+				simulate(*simJobs, x.nature, func(i int, j *job, by bill) {
 					known := j.knowing()
 					all.add(by, known)
-					code.add(j.byCode(), known)
-					order.add(j.byFixedOrder(trade()), known)
+					if i%3 == 0 { // the others are slow to work out
+						some.add(by, known)
+						code.add(j.byCode(), known)
+						order.add(j.byFixedOrder(trade()), known)
+					}
 					names := []string{}
 					for _, f := range j.car.faults() {
 						names = append(names, f.Cause)
@@ -74,8 +77,8 @@ func BenchmarkShop(b *testing.B) {
 				})
 			}
 			b.ReportMetric(all.cost/all.known, "×knowing")
-			b.ReportMetric(all.cost/code.cost, "×code")
-			b.ReportMetric(all.cost/order.cost, "×order")
+			b.ReportMetric(some.cost/code.cost, "×code")
+			b.ReportMetric(some.cost/order.cost, "×order")
 			b.ReportMetric(100*float64(all.needless)/float64(all.n), "%needless")
 			b.ReportMetric(100*float64(all.wrong)/float64(all.n), "%wrong")
 			b.ReportMetric(100*float64(all.stuck)/float64(all.n), "%stuck")
