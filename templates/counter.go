@@ -34,6 +34,12 @@ func LayoutNote(car string) string {
 	return "The sensor layout was taken from the " + car + " we know. Look on the car whether it is so."
 }
 
+// ConcernWas and OdometerWas keep in the log what a correction took away.
+func ConcernWas(was string) string { return "The concern read before: “" + was + "”" }
+
+// OdometerWas keeps the reading that stood before.
+func OdometerWas(was string) string { return "The odometer read before: " + was + "." }
+
 // OdometerNote goes into the log when the odometer runs against the last visit.
 func OdometerNote(why string) string {
 	return "The odometer does not fit the last visit. Said at the counter: " + why

@@ -27,6 +27,7 @@ type JobView struct {
 	Odometer        string
 	VehicleHref     string
 	Assign          *AssignForm
+	Head            *IntakeForm // corrects concern and odometer
 	Technician      string
 	Move            MoveView
 	Comeback        *ComebackAsk // asks whether this car came back

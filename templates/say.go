@@ -94,6 +94,8 @@ func DidWords(d Did) string {
 		return "The converter's papers are kept."
 	case DidCar:
 		return "The car's data are saved."
+	case DidHead:
+		return "It is corrected. What stood there before is in the log."
 	case DidSensors:
 		return "The sensors are kept as you said. The engine weighs the car's open jobs with them."
 	}

@@ -15,6 +15,7 @@ const (
 // Things done on the car's page.
 const (
 	DidCar     Did = "car"
+	DidHead    Did = "head"
 	DidSensors Did = "sensors"
 )
 

@@ -118,3 +118,46 @@ func TestKnownCarInteractions(t *testing.T) {
 	p.UntilJS(`document.getElementById("nearest").innerText.includes("2014 Halden Corrie") && document.getElementById("f-cylinders").value === "6"`)
 	p.Shot("intake-new")
 }
+
+func TestCorrectTheHead(t *testing.T) {
+	r := newRig(t)
+	_, car := r.closed() // with 113 000 mi
+	b := r.as(store.Writer)
+	known := url.Values{"vehicle": {itoa(car)}, "intake": {store.NewID()}, "concern": {"The light is on."}, "odometer": {"113,500"}, "odometer_unit": {"mi"}}
+	path := b.post("/jobs", known).want(t, 303).location
+	head := url.Values{"concern": {"The light is on, and it stalls at the lights."}, "odometer": {"113600"}, "odometer_unit": {"mi"}}
+	t.Run("corrects concern and odometer and keeps what stood there", func(t *testing.T) {
+		b.get(path).want(t, 200, "Correct concern or odometer", `value="113500"`)
+		b.post(path+"/head", head).want(t, 303)
+		b.get(path).want(t, 200, "It is corrected.", "it stalls at the lights", "113\u202f600 mi", "The concern read before: “The light is on.”", "The odometer read before: 113\u202f500 mi.")
+	})
+	t.Run("sets it against the visit before, not against the slip itself", func(t *testing.T) {
+		b.post(path+"/head", with(head, "odometer", "113100")).want(t, 303)
+		b.post(path+"/head", with(head, "odometer", "13100")).want(t, 422, "113\u202f000 mi at the last visit", "run backwards", `value="13100"`, "it stalls at the lights")
+		b.post(path+"/head", with(head, "odometer", "13100", "odometer_why", "The instruments were renewed.")).want(t, 303)
+		b.get(path).want(t, 200, "13\u202f100 mi", "The instruments were renewed.")
+	})
+	t.Run("takes a reading away, but not the concern, and keeps what was typed", func(t *testing.T) {
+		b.post(path+"/head", with(head, "odometer", "")).want(t, 303)
+		b.post(path+"/head", with(head, "concern", " ", "odometer", "113777")).want(t, 422, "Nothing is filled in", `value="113777"`)
+	})
+	t.Run("leaves technician and customer as they are", func(t *testing.T) {
+		id := jobNumber(t, path)
+		tech := r.people[store.Technician].ID
+		if err := r.store.Assign(t.Context(), tech, id, tech); err != nil {
+			t.Fatal(err)
+		}
+		b.post(path+"/head", head).want(t, 303)
+		f, err := r.store.JobFile(t.Context(), id)
+		if err != nil || f.Job.TechnicianID == nil || *f.Job.TechnicianID != tech || f.Customer.Name != "Ines Vale" {
+			t.Errorf("%v, technician %v, customer %q", err, f.Job.TechnicianID, f.Customer.Name)
+		}
+	})
+	t.Run("leaves a finished job alone", func(t *testing.T) {
+		if err := r.store.CancelJob(t.Context(), r.people[store.Writer].ID, jobNumber(t, path), "The customer drove off."); err != nil {
+			t.Fatal(err)
+		}
+		b.get(path).want(t, 200).lacks(t, "Correct concern or odometer")
+		b.post(path+"/head", head).want(t, 409)
+	})
+}

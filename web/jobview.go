@@ -86,7 +86,7 @@ func (s *server) jobView(w http.ResponseWriter, r *http.Request, d *desk) (templ
 		v.CameBackAs = append(v.CameBackAs, templates.ComebackLine{Href: fmt.Sprintf("/jobs/%d", c.JobID), ID: c.JobID, Kind: c.Kind})
 	}
 	if d.open() {
-		v.CanAdd = true
+		v.CanAdd, v.Head = true, d.headForm()
 		v.Move = nextMove(d.asOpen(), d)
 		people, err := s.store.People(r.Context())
 		if err != nil {

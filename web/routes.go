@@ -84,6 +84,7 @@ func (s *server) routes() []route {
 		post("/jobs", staff, s.openJob),
 		get("/jobs/{job}", staff, s.jobPage),
 		get("/jobs/{job}/case.json", staff, s.caseFile),
+		post("/jobs/{job}/head", staff, s.saveHead),
 		post("/jobs/{job}/assign", staff, s.assign),
 		post("/jobs/{job}/comeback", staff, s.linkComeback),
 		post("/jobs/{job}/evidence", staff, s.addEvidence),
