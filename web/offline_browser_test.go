@@ -143,6 +143,38 @@ func TestOffline(t *testing.T) {
 		t.Logf("tap to page with a network, processor 4 times slower: median %.1f ms, most %.1f ms", took[len(took)/2], took[len(took)-1])
 	})
 
+	t.Run("a slow disk loses neither of two entries from one form, nor what is typed meanwhile", func(t *testing.T) {
+		p, _ := r.tablet(t, browsertest.Tablet, store.Technician)
+		openForm(p, bay, "lambda")
+		had := len(r.entries(job))
+		browsertest.Eval[bool](p, `(() => {
+			const open = IDBDatabase.prototype.transaction;
+			IDBDatabase.prototype.transaction = function (...a) {
+				const tx = open.apply(this, a);
+				if (a[1] === "readwrite") { // kept busy for a while
+					const end = performance.now() + 700, s = tx.objectStore("items");
+					const spin = () => { if (performance.now() < end) s.count().onsuccess = spin; };
+					spin();
+				}
+				return tx;
+			};
+			const form = document.querySelector("#f-lambda form");
+			for (const v of ["1.301", "1.302"]) {
+				form.elements.value.value = v;
+				form.requestSubmit();
+			}
+			form.elements.value.value = "1.3";
+			return true;
+		})()`)
+		p.Until("both arrived", func() bool { return len(r.entries(job)) == had+2 && p.Count("[data-item].waiting") == 0 })
+		if v := browsertest.Eval[string](p, `document.querySelector("#f-lambda [name=value]").value`); v != "1.3" {
+			t.Errorf("the form holds %q, want what was typed after the second", v)
+		}
+		if log := r.entries(job); *log[had].Body.Value != 1.301 || *log[had+1].Body.Value != 1.302 {
+			t.Errorf("the log has %g, then %g", *log[had].Body.Value, *log[had+1].Body.Value)
+		}
+	})
+
 	t.Run("a full disk takes nothing away: the form is as it was and can go directly", func(t *testing.T) {
 		p, _ := r.tablet(t, browsertest.Tablet, store.Technician)
 		openForm(p, bay, "lambda")
@@ -173,6 +205,14 @@ func TestOffline(t *testing.T) {
 		p.Until("it says so", func() bool { return strings.Contains(p.Section("next"), "storage is full") })
 		if now := browsertest.Eval[string](p, `document.querySelector("#next .next h3").innerText`); now != first {
 			t.Errorf("the card shows %q, want %q", now, first)
+		}
+		openForm(p, bay, "recording")
+		browsertest.Eval[bool](p, fill)
+		p.Choose("A file", recording)
+		p.Press("Send and look at it")
+		p.Until("the recording's form says so", func() bool { return strings.Contains(p.Section("f-recording"), "storage is full") })
+		if n := browsertest.Eval[string](p, `document.querySelector("#f-recording [type=file]").files[0]?.name ?? ""`); n != "warm idle.csv" {
+			t.Errorf("the form holds the file %q", n)
 		}
 		p.Go(at(job, "/photos"))
 		browsertest.Eval[bool](p, fill)

@@ -90,8 +90,26 @@ function full(form, error) {
 // Drawn, but not on the tablet's disk yet.
 const writing = new Set();
 
-// What was tapped is on the page before the tablet's disk has answered. If the disk
-// refuses, it is taken back and the form, untouched until then, shows again.
+// emptied clears a form for the next entry and returns how to put back what was typed.
+function emptied(form) {
+	const typed = [...form.elements].map((box) => [box, box.value, box.checked, box.files]);
+	const mends = form.dataset.mends;
+	delete form.dataset.mends;
+	form.reset();
+	form.hidden = form.id === "form"; // the whole-job page opens one form at a time
+	return () => {
+		for (const [box, value, checked, files] of typed) {
+			if (box.type === "file") box.files = files;
+			else if (box.type === "radio" || box.type === "checkbox") box.checked = checked;
+			else if (box.type !== "hidden" && "value" in box && box.tagName !== "BUTTON") box.value = value;
+		}
+		if (mends) form.dataset.mends = mends;
+		form.hidden = false;
+	};
+}
+
+// What was tapped is on the page, and the form free for the next, before the tablet's
+// disk has answered. If the disk refuses, all is put back.
 document.addEventListener("submit", async (event) => {
 	const form = event.target;
 	if (!person || event.defaultPrevented || form.dataset.direct) return;
@@ -99,9 +117,8 @@ document.addEventListener("submit", async (event) => {
 	if (!item) return;
 	event.preventDefault();
 	event.stopPropagation();
-	if (form.dataset.busy) return; // a second tap
-	form.dataset.busy = "yes";
-	const kept = made(item), here = location.hash;
+	const kept = made(item), here = location.hash, mends = form.dataset.mends;
+	const back = emptied(form);
 	writing.add(kept.id);
 	show(kept);
 	document.dispatchEvent(new CustomEvent("written", { detail: { item: kept, form } }));
@@ -113,20 +130,19 @@ document.addEventListener("submit", async (event) => {
 		if (kept.what === "withdraw") document.getElementById("e-" + kept.key)?.classList.remove("gone");
 		document.dispatchEvent(new CustomEvent("unwritten"));
 		if (location.hash !== here) location.hash = here;
+		back();
 		full(form, error);
 		return;
 	} finally {
 		writing.delete(kept.id);
-		delete form.dataset.busy;
 	}
 	document.dispatchEvent(new CustomEvent("kept", { detail: { item: kept, form } }));
 	form.querySelector(":scope > .refused")?.remove();
 	for (const m of form.querySelectorAll(".mend")) m.remove();
 	for (const w of form.querySelectorAll(".wrong")) w.classList.remove("wrong");
-	if (form.dataset.mends) { remove(Number(form.dataset.mends)); delete form.dataset.mends; }
+	if (mends) remove(Number(mends));
 	form.closest("details.take, details.cannot")?.removeAttribute("open");
-	form.reset();
-	if (form.id === "form") { // the whole-job page opens one form at a time, by its address
+	if (form.id === "form") {
 		history.replaceState(null, "", location.pathname);
 		form.remove();
 		document.querySelector(`[data-item="${kept.id}"]`)?.scrollIntoView({ block: "center" });
