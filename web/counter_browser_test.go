@@ -323,6 +323,19 @@ func TestCounterPart(t *testing.T) {
 	p.Send("Codes")
 	p.Fill("Codes", "P0133")
 	w.wrote()
+	// What was noted as spent uses the yes up: the next test waits for a new one.
+	if _, err := w.store.AddTestTime(t.Context(), w.people[store.Technician].ID, store.TestTime{ID: store.NewID(), JobID: jobNumber(t, w.job), Test: "trims", Minutes: 185}); err != nil {
+		t.Fatal(err)
+	}
+	p.Go(w.job)
+	p.Wants("past the customer's limit of USD 400.00", "It waits for a new yes.")
+	w.fits("past-limit")
+	p.SendIn("next", "Asked the customer")
+	p.Wants("It is noted that the customer was asked.", "It waits for a new yes.")
+	w.account()
+	w.says("diagnosis", "700", "by telephone", "Go on, but that is the end of it.")
+	p.Go(w.job)
+	p.Wants("Write down what it shows")
 	w.investigate("No part. The sensor is not the fault.")
 	p.Wants("A part is justified")
 	w.fits("verdict")

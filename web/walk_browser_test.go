@@ -85,6 +85,10 @@ func TestPublishedCaseL1(t *testing.T) {
 		fill()
 		writeDown()
 	}
+	if !strings.Contains(p.Path(), "/bay#") {
+		t.Errorf("the technician's next act leads to %s, not to the bay", p.Path())
+	}
+	p.Go(job) // the bay's own walk goes on from there; this one stays with the job
 	write("Codes", func() { p.Fill("Codes", "P0171, p0045") })
 	p.Wants("Not a sensor code.")
 	write("Fuel trims", func() {
