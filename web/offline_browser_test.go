@@ -130,11 +130,12 @@ func TestOffline(t *testing.T) {
 			had := len(r.entries(job))
 			openForm(p, bay, "lambda")
 			p.Fill("Lambda", fmt.Sprintf("1.2%d", i))
-			if !browsertest.Eval[bool](p, `(() => {
+			on := browsertest.Eval[string](p, `(() => {
 				document.querySelector("#f-lambda form button.button").click();
-				return document.querySelectorAll("#log .own.waiting").length === 1 && document.getElementById("said") !== null && location.hash === "#log";
-			})()`) {
-				t.Fatal("the page does not show the entry when the tap is over")
+				return [document.querySelector("#log .own.waiting:last-child")?.innerText ?? "", document.getElementById("said")?.innerText ?? "", location.hash].join(" / ");
+			})()`)
+			if n := strings.Count(on, fmt.Sprintf("Lambda 1.2%d", i)); n != 2 || !strings.HasSuffix(on, " / #log") {
+				t.Fatalf("tap %d: when it is over the page shows %q, want the entry, the note and the log", i+1, on)
 			}
 			took = append(took, browsertest.Eval[float64](p, `performance.getEntriesByName("tap to page").at(-1).duration`))
 			p.Until("it arrived", func() bool { return len(r.entries(job)) == had+1 && p.Count("[data-item].waiting") == 0 })

@@ -90,9 +90,17 @@ function full(form, error) {
 // Drawn, but not on the tablet's disk yet.
 const writing = new Set();
 
+// chosen is a list of a box's files that outlives the box's own, which a reset empties.
+function chosen(box) {
+	if (!box.files) return null;
+	const list = new DataTransfer();
+	for (const file of box.files) list.items.add(file);
+	return list.files;
+}
+
 // emptied clears a form for the next entry and returns how to put back what was typed.
 function emptied(form) {
-	const typed = [...form.elements].map((box) => [box, box.value, box.checked, box.files]);
+	const typed = [...form.elements].map((box) => [box, box.value, box.checked, chosen(box)]);
 	const mends = form.dataset.mends;
 	delete form.dataset.mends;
 	form.reset();
@@ -171,7 +179,9 @@ export function show(item) {
 	const logs = document.querySelectorAll("[data-log]");
 	for (const log of logs) {
 		if (Number(log.dataset.log) !== item.job) continue;
-		if (item.state === "arrived" && (document.getElementById("e-" + item.id) || !["entry", "file"].includes(item.what))) continue;
+		// The shop's own line may be on the page before its answer has come.
+		if (item.state !== "refused" && document.getElementById("e-" + item.id)) continue;
+		if (item.state === "arrived" && !["entry", "file"].includes(item.what)) continue;
 		const li = document.createElement("li");
 		li.dataset.item = item.id;
 		li.className = "own " + item.state;
