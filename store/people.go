@@ -24,6 +24,7 @@ type Person struct {
 	Name         string
 	Login        string // lower case
 	Role         Role
+	Language     string  // BCP 47; empty is the shop's
 	PasswordHash *string // PHC string; nil until a password was chosen
 	Active       bool
 	CreatedAt    time.Time
@@ -37,7 +38,7 @@ type NewPerson struct {
 	PasswordHash string // PHC string; may be empty until the person chooses a password
 }
 
-const personColumns = `p.id, p.name, p.login, p.role, p.password_hash, p.active, p.created_at`
+const personColumns = `p.id, p.name, p.login, p.role, p.language, p.password_hash, p.active, p.created_at`
 
 // foldLogin makes log-in names that differ only in case the same.
 func foldLogin(login string) string { return strings.ToLower(strings.TrimSpace(login)) }
@@ -91,6 +92,13 @@ func (s *Store) UpdatePerson(ctx context.Context, by int64, p Person) error {
 			return nil
 		}
 		return endSessions(ctx, tx, p.ID)
+	})
+}
+
+// SetLanguage keeps the language a person reads; empty is the shop's.
+func (s *Store) SetLanguage(ctx context.Context, id int64, tag string) error {
+	return s.write(ctx, func(tx pgx.Tx, now time.Time) error {
+		return must(ctx, tx, `UPDATE people SET language = $2 WHERE id = $1`, id, tag)
 	})
 }
 

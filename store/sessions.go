@@ -41,6 +41,7 @@ type SignedIn struct {
 	Name       string
 	Login      string
 	Role       Role
+	Language   string // BCP 47; empty is the shop's
 }
 
 const sessionColumns = `s.id, s.secret_hash, s.person_id, s.created_at, s.seen_at, s.expires_at, s.user_agent, s.address`
@@ -64,7 +65,7 @@ func (s *Store) StartSession(ctx context.Context, n NewSession) error {
 func (s *Store) SessionByID(ctx context.Context, id string) (SignedIn, error) {
 	return one[SignedIn](ctx, s.pool, `
 		SELECT s.id AS session_id, s.secret_hash, s.created_at AS started_at, s.seen_at, s.expires_at,
-			s.person_id, p.name, p.login, p.role
+			s.person_id, p.name, p.login, p.role, p.language
 		FROM sessions s JOIN people p ON p.id = s.person_id
 		WHERE s.id = $1 AND s.expires_at > $2 AND p.active`, id, s.now())
 }

@@ -37,7 +37,7 @@ func NewNewPassword(p Page) NewPasswordView {
 
 // NewMe is a person's own page before anything is typed.
 func NewMe(p Page) MeView {
-	v := MeView{Page: p, Old: Field{Name: "old_password", Label: "Present password", Type: "password", Complete: "current-password", Required: true}}
+	v := MeView{Page: p, Language: Field{Name: "language", Label: "Language"}, Old: Field{Name: "old_password", Label: "Present password", Type: "password", Complete: "current-password", Required: true}}
 	v.First, v.Again = newPasswordFields()
 	return v
 }

@@ -3,6 +3,12 @@
 // numbers is settled by whoever fills the view model.
 package templates
 
+import (
+	"context"
+
+	"crosscount/templates/lang"
+)
+
 // Page is what the frame around every page needs.
 type Page struct {
 	Title  string // shown in the browser's tab
@@ -14,6 +20,8 @@ type Page struct {
 	Find   string // what was searched for
 	Notice string // what the last act did, said once
 	Job    int64  // the job the page is about; 0 for none
+
+	Words map[string]string // for the scripts, by their English; nil in English
 
 	Modules []string // scripts that the page cannot be used without, fetched first
 }
@@ -79,4 +87,10 @@ type Problem struct {
 	Field string // the field's name; empty for the whole form
 	Label string
 	Mend
+}
+
+// T says a text in the language of the page. Without arguments the English is the text
+// itself, with arguments a format of package fmt.
+func T(ctx context.Context, english string, args ...any) string {
+	return lang.T(ctx, english, args...)
 }

@@ -171,3 +171,6 @@ const (
 	PleaseChoose = "Choose"
 	WaitBench    = "The customer said yes. The bay mends and writes it down."
 )
+
+// ShopsLanguage leaves the language to the shop.
+var ShopsLanguage = Option{"", "The shop's"}

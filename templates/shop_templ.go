@@ -16,7 +16,7 @@ type ShopView struct {
 	Labour, Currency                   Field
 	Distance, Temperature, Pressure    Field
 	Paper, TimeZone, Comeback, Caution Field
-	Numbers                            Field
+	Numbers, Language, Dates           Field
 	TaxName, TaxRate                   Field
 	Taxes                              []TaxLine
 	First                              bool // never saved before
@@ -39,6 +39,8 @@ func NewShop(p Page) ShopView {
 		Labour:      Field{Name: "labour", Label: "Labour for an hour", Mode: "decimal", Required: true, Hint: "What a customer pays. The next test is chosen by what it costs."},
 		Currency:    Field{Name: "currency", Label: "Currency", Required: true, Hint: "Three letters, such as USD, EUR, MXN."},
 		Numbers:     Field{Name: "numbers", Label: "Numbers are written"},
+		Language:    Field{Name: "language", Label: "Language"},
+		Dates:       Field{Name: "date_order", Label: "Dates are written", Options: []Option{{"day", "3 Feb 2026"}, {"month", "Feb 3, 2026"}, {"year", "2026-02-03"}}},
 		TaxName:     Field{Name: "tax_name", Label: "Another tax", Required: true, Hint: "As it stands on papers."},
 		TaxRate:     Field{Name: "tax_rate", Label: "Rate", Unit: "%", Mode: "decimal", Required: true},
 		Distance:    Field{Name: "distance", Label: "Distance", Required: true, Options: []Option{{"mi", "miles"}, {"km", "kilometres"}}},
@@ -209,6 +211,14 @@ func Shop(v ShopView) templ.Component {
 				if templ_7745c5c3_Err != nil {
 					return templ_7745c5c3_Err
 				}
+				templ_7745c5c3_Err = Choices(v.Language).Render(ctx, templ_7745c5c3_Buffer)
+				if templ_7745c5c3_Err != nil {
+					return templ_7745c5c3_Err
+				}
+				templ_7745c5c3_Err = Choices(v.Dates).Render(ctx, templ_7745c5c3_Buffer)
+				if templ_7745c5c3_Err != nil {
+					return templ_7745c5c3_Err
+				}
 				templ_7745c5c3_Err = Choices(v.Distance).Render(ctx, templ_7745c5c3_Buffer)
 				if templ_7745c5c3_Err != nil {
 					return templ_7745c5c3_Err
@@ -235,7 +245,7 @@ func Shop(v ShopView) templ.Component {
 				}
 				return nil
 			})
-			templ_7745c5c3_Err = Sec("units", "Units and paper", "").Render(templ.WithChildren(ctx, templ_7745c5c3_Var6), templ_7745c5c3_Buffer)
+			templ_7745c5c3_Err = Sec("units", "Language, units and paper", "").Render(templ.WithChildren(ctx, templ_7745c5c3_Var6), templ_7745c5c3_Buffer)
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err
 			}
@@ -338,7 +348,7 @@ func Shop(v ShopView) templ.Component {
 						var templ_7745c5c3_Var11 string
 						templ_7745c5c3_Var11, templ_7745c5c3_Err = templ.JoinStringErrs(t.Say)
 						if templ_7745c5c3_Err != nil {
-							return templ.Error{Err: templ_7745c5c3_Err, FileName: `shop.templ`, Line: 92, Col: 33}
+							return templ.Error{Err: templ_7745c5c3_Err, FileName: `shop.templ`, Line: 96, Col: 33}
 						}
 						_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var11))
 						if templ_7745c5c3_Err != nil {
@@ -351,7 +361,7 @@ func Shop(v ShopView) templ.Component {
 						var templ_7745c5c3_Var12 string
 						templ_7745c5c3_Var12, templ_7745c5c3_Err = templruntime.NewAttributeExpression(itoa(t.ID)).Resolve(ctx)
 						if templ_7745c5c3_Err != nil {
-							return templ.Error{Err: templ_7745c5c3_Err, FileName: `shop.templ`, Line: 93, Col: 60}
+							return templ.Error{Err: templ_7745c5c3_Err, FileName: `shop.templ`, Line: 97, Col: 60}
 						}
 						_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ_7745c5c3_Var12)
 						if templ_7745c5c3_Err != nil {

@@ -177,6 +177,7 @@ func (s *server) newHash(f *form, first, again *templates.Field, login string) (
 func (s *server) meView(w http.ResponseWriter, r *http.Request) templates.MeView {
 	v := templates.NewMe(s.page(w, r, templates.AtMe, viewer(r).Name))
 	v.Login, v.Role = viewer(r).Login, string(viewer(r).Role)
+	v.Language.Options, v.Language.Value = languages(templates.ShopsLanguage), viewer(r).Language
 	return v
 }
 

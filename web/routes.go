@@ -71,6 +71,7 @@ func (s *server) routes() []route {
 		post("/logout", staff, s.logout),
 		get("/me", staff, s.me),
 		post("/me/password", staff, s.changePassword),
+		post("/me/language", staff, s.myLanguage),
 
 		// Whose move it is
 		get("/", staff, s.home),

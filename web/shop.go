@@ -19,7 +19,7 @@ import (
 
 // usualShop is what a shop starts from before it has said anything.
 var usualShop = store.Shop{
-	LabourPerHourMinor: 12000, Currency: "USD", Locale: "en-US", TimeZone: "UTC",
+	LabourPerHourMinor: 12000, Currency: "USD", Locale: "en-US", Language: "en", DateOrder: "day", TimeZone: "UTC",
 	DistanceUnit: "mi", TemperatureUnit: "f", PressureUnit: "psi", Paper: "letter", ComebackDays: 90,
 }
 
@@ -59,7 +59,7 @@ func (s *server) shopView(w http.ResponseWriter, r *http.Request) (templates.Sho
 		return v, shop, err
 	}
 	v.First = !saved
-	v.Numbers.Options = numberStyles()
+	v.Numbers.Options, v.Language.Options = numberStyles(), languages()
 	if !slices.ContainsFunc(v.Numbers.Options, func(o templates.Option) bool { return o.Value == shop.Locale }) {
 		v.Numbers.Options = append(v.Numbers.Options, templates.Option{Value: shop.Locale, Label: styleOf(shop.Locale).format(123450, 2) + " (" + shop.Locale + ")"})
 	}
@@ -121,6 +121,7 @@ func (s *server) shopPage(w http.ResponseWriter, r *http.Request) error {
 func (s *server) fillShop(v *templates.ShopView, shop store.Shop) {
 	v.Name.Value, v.Address.Value, v.Phone.Value = shop.Name, shop.Address, shop.Phone
 	v.Labour.Value, v.Numbers.Value = tillOf(shop, "").plain(shop.LabourPerHourMinor), shop.Locale
+	v.Language.Value, v.Dates.Value = shop.Language, shop.DateOrder
 	v.Currency.Value, v.TimeZone.Value = shop.Currency, shop.TimeZone
 	v.Distance.Value, v.Temperature.Value, v.Pressure.Value, v.Paper.Value = shop.DistanceUnit, shop.TemperatureUnit, shop.PressureUnit, shop.Paper
 	v.Comeback.Value, v.Caution.Value = strconv.Itoa(shop.ComebackDays), shop.Cautions
@@ -142,6 +143,12 @@ func (s *server) saveShop(w http.ResponseWriter, r *http.Request) error {
 	}
 	shop.LabourPerHourMinor = f.amount(&v.Labour, tillOf(shop, ""), 0)
 	v.Labour.Unit = ""
+	if l := f.choice(&v.Language); l != "" {
+		shop.Language = l
+	}
+	if o := f.choice(&v.Dates); o != "" {
+		shop.DateOrder = o
+	}
 	shop.DistanceUnit, shop.TemperatureUnit = f.choice(&v.Distance), f.choice(&v.Temperature)
 	shop.PressureUnit, shop.Paper = f.choice(&v.Pressure), f.choice(&v.Paper)
 	shop.TimeZone = f.text(&v.TimeZone, 100)

@@ -14,6 +14,7 @@ import (
 
 	"crosscount/store"
 	"crosscount/templates"
+	"crosscount/templates/lang"
 )
 
 // Options is what the server needs. Store is required; the zero value of anything
@@ -37,6 +38,10 @@ type Options struct {
 	// Stopping is closed when the server begins to stop: streams end, so that it need
 	// not wait for pages that are only open. Nil: never.
 	Stopping <-chan struct{}
+
+	// Speak gives the language of a BCP 47 tag; lang.Of if nil. Tests put one in that
+	// marks its texts.
+	Speak func(tag, decimal string) *lang.Language
 
 	// Demo lists log-ins to show on the log-in page of a demonstration server.
 	Demo []templates.DemoLogin
@@ -71,6 +76,9 @@ func newServer(o Options) (*server, error) {
 	}
 	if o.Logger == nil {
 		o.Logger = slog.Default()
+	}
+	if o.Speak == nil {
+		o.Speak = lang.Of
 	}
 	if o.SessionIdle == 0 {
 		o.SessionIdle = 12 * time.Hour
@@ -111,6 +119,7 @@ func (s *server) router() chi.Router {
 		middleware.Compress(5, "text/html", "application/json", "image/svg+xml"),
 		s.sameOrigin(),
 		s.identified,
+		s.spoken,
 	)
 	for _, rt := range s.routes() {
 		r.Method(rt.method, rt.pattern, s.handler(rt))

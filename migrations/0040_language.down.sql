@@ -1,0 +1,2 @@
+ALTER TABLE people DROP COLUMN language;
+ALTER TABLE shop DROP COLUMN language, DROP COLUMN date_order;
