@@ -20,7 +20,7 @@ func Shop(t testing.TB, st *store.Store, mods ...func(*store.Shop)) store.Shop {
 	t.Helper()
 	shop := store.Shop{
 		Name: "Harbour Lane Garage", Address: "4 Harbour Lane", Phone: "+1 555 0100",
-		LabourPerHourMinor: 12000, Currency: "USD", Locale: "en", TimeZone: "UTC",
+		LabourPerHourMinor: 12000, Currency: "USD", Locale: "en", Language: "en", DateOrder: "day", TimeZone: "UTC",
 		DistanceUnit: "km", TemperatureUnit: "c", PressureUnit: "kpa", Paper: "a4", ComebackDays: 365,
 	}
 	for _, mod := range mods {
