@@ -464,16 +464,16 @@ func (c *calc) finds(test int, s slot) []float64 {
 
 func (c *calc) amount(i int, f *finding) amountChannel {
 	w := c.w
-	mean, sd := w.goodLevel(f.quant)
+	good := w.goodLevel(f.quant)
 	adds := false
-	ch := amountChannel{finding: i, quant: f.quant, good: w.readings(f, mean, sd), show: make([]float64, len(w.units)),
+	ch := amountChannel{finding: i, quant: f.quant, good: w.readings(f, good), show: make([]float64, len(w.units)),
 		grip: make([]float64, len(w.units)), add: make([]level, len(w.units))}
 	for u := range w.units {
 		fx := w.units[u].fx
 		ch.show[u] = -1
 		if l := fx.show[f.quant]; l.has {
-			ch.show[u] = w.readings(f, l.mean, l.sd)
-			ch.grip[u] = grip(w.places[w.units[u].place].k.Grip, l.mean, mean, sd)
+			ch.show[u] = w.readings(f, l)
+			ch.grip[u] = grip(w.places[w.units[u].place].k.Grip, l.mean, good)
 		}
 		if fx.add[f.quant].has {
 			ch.add[u] = fx.add[f.quant]
@@ -482,46 +482,16 @@ func (c *calc) amount(i int, f *finding) amountChannel {
 	}
 	if adds {
 		ch.shifted = newTable(-80, 80, 1, 2.5, 7, func(shift, spread float64) float64 {
-			return w.readings(f, mean+shift, math.Sqrt(sd*sd+spread*spread))
+			return w.readings(f, level{mean: good.mean + shift, sd: math.Hypot(good.sd, spread)})
 		})
 	}
 	return ch
 }
 
-func (w *world) goodLevel(q int) (mean, sd float64) {
-	mq := &w.m.Quantities[q]
-	if mq.Log {
-		return math.Log(mq.Mean), math.Log(mq.SD)
-	}
-	return mq.Mean, mq.SD
-}
-
 // grip orders the causes that put one quantity somewhere: by rank, then by how
 // far they put it from a sound car.
-func grip(rank int, mean, good, sd float64) float64 {
-	return float64(rank)*1e6 + math.Abs(mean-good)/sd
-}
-
-// readings gives the likelihood of a finding's readings about a level, relative
-// to the best a sound car could show. Several readings count as one.
-func (w *world) readings(f *finding, mean, sd float64) float64 {
-	_, good := w.goodLevel(f.quant)
-	span := w.span(f.quant)
-	lg := 0.0
-	for i, x := range f.xs {
-		p := (1-w.wild)*heavy((x-mean)/sd)/sd + w.wild/span
-		lg += f.pow[i] * math.Log(p*good/heavy(0))
-	}
-	return math.Exp(lg)
-}
-
-// span is the width of what an instrument can show, on the quantity's own scale.
-func (w *world) span(q int) float64 {
-	mq := &w.m.Quantities[q]
-	if mq.Log {
-		return math.Log(mq.Hi / mq.Lo)
-	}
-	return mq.Hi - mq.Lo
+func grip(rank int, mean float64, good level) float64 {
+	return float64(rank)*1e6 + math.Abs(mean-good.mean)/good.sd
 }
 
 // pull lists what a context unit does to trims.

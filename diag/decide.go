@@ -66,6 +66,7 @@ func (e *engine) decide(c Case, without []Exclusion) Decision {
 	for _, n := range d.c.ev.unused {
 		out.Notes = append(out.Notes, Note{d.given(n.Entries), n.Say})
 	}
+	out.Notes = append(out.Notes, d.beyondCell()...)
 	out.Notes = append(out.Notes, d.contradictions()...)
 	return out
 }

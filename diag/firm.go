@@ -326,8 +326,7 @@ func (d *decision) clash(f *finding) (Note, bool) {
 			}
 		}
 	case fSensorQuantity, fQuantity:
-		_, sd := w.goodLevel(f.quant)
-		if slices.Max(f.xs)-slices.Min(f.xs) > 6*sd {
+		if slices.Max(f.xs)-slices.Min(f.xs) > 6*w.goodLevel(f.quant).sd {
 			return say()
 		}
 	case fTrims:

@@ -26,6 +26,8 @@ type engine struct {
 	longSD    float64
 	unlearned float64
 	wild      float64
+	beyond    float64 // of wild, beyond what a cell can give
+	cellError float64 // V
 	bitPrice  float64 // minutes
 	onPrice   float64 // minutes
 	forgotten float64
@@ -62,6 +64,8 @@ type chance struct {
 type level struct {
 	has      bool
 	mean, sd float64 // on the quantity's own scale
+	lo, hi   float64 // what it is held within; nothing where both are 0
+	mass     float64 // of the spread that lies within
 }
 
 type link struct {
@@ -95,7 +99,7 @@ func newEngine(m *model.Model) *engine {
 	e := &engine{m: m, test: map[string]int{}, quantity: map[string]int{}, code: map[string]int{}, remark: map[string]int{},
 		cause: map[string]int{}, curves: map[string]model.Curve{},
 		trimSD: set("trim_sd"), shortSD: set("short_only_sd"), longSD: set("long_only_sd"),
-		unlearned: set("unlearned_factor"), wild: set("wild"), partial: set("unlearned_share"), forgotten: set("forgotten"), bitPrice: set("bit_minutes"), onPrice: set("on_minutes"), pending: set("pending_weight"), authority: set("authority_pct"),
+		unlearned: set("unlearned_factor"), wild: set("wild"), beyond: set("wild_beyond"), cellError: set("cell_error"), partial: set("unlearned_share"), forgotten: set("forgotten"), bitPrice: set("bit_minutes"), onPrice: set("on_minutes"), pending: set("pending_weight"), authority: set("authority_pct"),
 		family: set("family_share"), visit: set("idle_visit"), quiet: set("unmentioned"), comeback: set("comeback_minutes"), redo: set("redo_minutes"), proof: set("proof_minutes"),
 		proofMiss: set("proof_misses"), reference: set("reference_rate")}
 	for i, t := range m.Tests {
@@ -162,12 +166,12 @@ func (e *engine) resolve(k *model.Cause, v model.Variant) effects {
 		if on(s.Variants) {
 			q := e.quantity[s.Quantity]
 			mean, sd := model.Scale(&m.Quantities[q], s.Mean, s.SD)
-			x.show[q] = level{true, mean, sd}
+			x.show[q] = held(&m.Quantities[q], mean, sd, k.AddsVolts)
 		}
 	}
 	for _, s := range k.Adds {
 		if on(s.Variants) {
-			x.add[e.quantity[s.Quantity]] = level{true, s.Mean, math.Hypot(s.SD, k.SizeSD*s.Mean)}
+			x.add[e.quantity[s.Quantity]] = level{has: true, mean: s.Mean, sd: math.Hypot(s.SD, k.SizeSD*s.Mean)}
 		}
 	}
 	for _, c := range k.Codes {

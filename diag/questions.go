@@ -223,16 +223,15 @@ func (q *question) of(c *calc, h *hyp) []float64 {
 }
 
 // level is where an explanation puts a quantity at a sensor (-1: the engine).
-func (c *calc) level(q, s int, h *hyp) (mean, sd float64) {
+func (c *calc) level(q, s int, h *hyp) level {
 	w := c.w
-	mean, sd = w.goodLevel(q)
-	good, goodSD := mean, sd
-	best := -1.0
+	good := w.goodLevel(q)
+	at, best := good, -1.0
 	var shift, variance float64
 	put := func(fx *effects, rank int) {
 		if l := fx.show[q]; l.has {
-			if g := grip(rank, l.mean, good, goodSD); g > best {
-				mean, sd, best = l.mean, l.sd, g
+			if g := grip(rank, l.mean, good); g > best {
+				at, best = l, g
 			}
 		}
 		if l := fx.add[q]; l.has {
@@ -256,20 +255,14 @@ func (c *calc) level(q, s int, h *hyp) (mean, sd float64) {
 		}
 	}
 	if best < 0 && variance > 0 {
-		mean, sd = mean+shift, math.Sqrt(sd*sd+variance)
+		at = level{mean: at.mean + shift, sd: math.Sqrt(at.sd*at.sd + variance)}
 	}
-	return mean, sd
+	return at
 }
 
 // below is the chance that a quantity reads below a limit.
 func (c *calc) below(q, s int, h *hyp, limit float64) float64 {
-	w := c.w
-	mean, sd := c.level(q, s, h)
-	lo := w.m.Quantities[q].Lo
-	if w.m.Quantities[q].Log {
-		limit, lo = math.Log(limit), math.Log(lo)
-	}
-	return (1-w.wild)*heavyCDF((limit-mean)/sd) + w.wild*min(max((limit-lo)/w.span(q), 0), 1)
+	return c.w.below(q, c.level(q, s, h), limit)
 }
 
 func (c *calc) askWord(q *question) {

@@ -155,11 +155,11 @@ func (w *world) sensorFinding(i int, f *finding, sw *sensorWorld) sensorFinding 
 			sf.d, sf.cd = append(sf.d, d), append(sf.cd, cd)
 		}
 	case fSensorQuantity:
-		mean, sd := w.goodLevel(f.quant)
-		sf.good = w.readings(f, mean, sd)
+		good := w.goodLevel(f.quant)
+		sf.good = w.readings(f, good)
 		side := func(x *effects, rank int) (lik, gr float64) {
 			if l := x.show[f.quant]; l.has {
-				return w.readings(f, l.mean, l.sd), grip(rank, l.mean, mean, sd)
+				return w.readings(f, l), grip(rank, l.mean, good)
 			}
 			return -1, 0
 		}

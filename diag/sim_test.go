@@ -221,8 +221,11 @@ func (t *truth) perform(test string, bank, position int) []Entry {
 	}
 	normal := func(id string) float64 {
 		q := w.quantity[id]
-		mean, sd := c.level(q, s, &t.h)
-		x := mean + sd*r.NormFloat64()
+		l := c.level(q, s, &t.h)
+		x := l.mean + l.sd*r.NormFloat64()
+		for l.bounded() && (x < l.lo || x > l.hi) {
+			x = l.mean + l.sd*r.NormFloat64()
+		}
 		if w.m.Quantities[q].Log {
 			x = math.Exp(x)
 		}

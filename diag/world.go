@@ -1,7 +1,6 @@
 package diag
 
 import (
-	"math"
 	"slices"
 
 	"crosscount/diag/model"
@@ -211,18 +210,4 @@ func (w *world) pairOf(s int) int {
 		}
 	}
 	return -1
-}
-
-// A reading is normal about its mean in the middle and heavy in the tails: a
-// t distribution with four degrees of freedom, and a share that is plain wrong.
-func heavy(z float64) float64 {
-	u := 1 + z*z/4
-	return 0.375 / (u * u * math.Sqrt(u))
-}
-
-// heavyCDF is the distribution function of the same t distribution.
-func heavyCDF(z float64) float64 {
-	s := math.Sqrt(1 + z*z/4)
-	t := z / (2 * s)
-	return 0.5 + 0.75*(t-t*t*t/3)
 }

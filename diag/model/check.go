@@ -15,7 +15,7 @@ var (
 	entries = []string{"code", "trim", "signal", "forced", "heater", "circuit", "connector", "tip", "gas", "lambda",
 		"fuel_pressure", "airflow", "result", "history"}
 	worded   = []string{"circuit", "connector", "tip", "result"}
-	settings = []string{"trim_sd", "short_only_sd", "long_only_sd", "unlearned_factor", "unlearned_share", "wild", "pending_weight",
+	settings = []string{"trim_sd", "short_only_sd", "long_only_sd", "unlearned_factor", "unlearned_share", "wild", "wild_beyond", "cell_error", "pending_weight",
 		"authority_pct", "comeback_minutes", "redo_minutes", "proof_minutes", "proof_misses", "family_share", "bit_minutes", "on_minutes", "forgotten", "idle_visit", "unmentioned", "reference_rate"}
 )
 
@@ -172,6 +172,9 @@ func (c *checker) quantities() map[string]*Quantity {
 		}
 		if !(q.Lo < q.Hi) || q.Log && q.Lo <= 0 {
 			c.fail(q.At, "quantity "+q.ID+" has no sound range", "add a line such as: between 0 16")
+		}
+		if q.Cell != nil && (q.Log || !(q.Lo <= q.Cell.Lo && q.Cell.Lo < q.Mean && q.Mean < q.Cell.Hi && q.Cell.Hi <= q.Hi)) {
+			c.fail(q.At, "quantity "+q.ID+" has no sound bounds of a cell", "let them enclose the good value and lie within what an instrument shows, such as: cell 0 1.1")
 		}
 		c.spread(q.At, q.Mean, q.SD, q.Log)
 		for _, k := range q.Kinds {

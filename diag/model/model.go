@@ -155,11 +155,19 @@ type Quantity struct {
 	Log      bool
 	Mean, SD float64
 	Lo, Hi   float64 // what an instrument can show, for the wild-reading part
+	Cell     *Cell   // nil: no voltage of a cell
 	Kinds    []string
 	Front    bool // only ahead of the converter
 	Rear     bool // only behind it
 	Source   Source
 	At       At
+}
+
+// Cell bounds what the quantity can be where it is the voltage of a sound cell on
+// a sound circuit.
+type Cell struct {
+	Lo, Hi float64
+	Source Source
 }
 
 // Code is a kind of trouble code and how often it is set without any cause for it.
@@ -180,34 +188,35 @@ type Remark struct {
 
 // Cause is something that can be wrong.
 type Cause struct {
-	ID, Name string
-	Plain    string // for the customer, after "we found that"
-	Mend     string // what to do, as an order
-	Watch    string // what to watch when nothing is to be mended
-	Scope    Scope
-	Prior    float64
-	Source   Source
-	Curve    string
-	Age      At
-	Only     Conditions
-	Part     bool // mended by fitting a sensor at its place
-	Wiring   bool // a fault of the sensor's circuit, not of the sensor
-	Nothing  bool // nothing to mend
-	Grip     int  // where two causes move one quantity, the higher grip decides
-	Minutes  float64
-	Price    float64 // of parts, at the reference labour rate
-	Repair   Source
-	SizeSD   float64 // spread of its size from car to car, as a share of the mean
-	Size     Source
-	Variants []Variant
-	Trims    []Trim
-	Codes    []CodeEffect
-	Finds    []Find
-	Shows    []Show
-	Adds     []Show // like Shows, but the shifts of several causes add up
-	Says     []Say
-	Makes    []Link
-	At       At
+	ID, Name  string
+	Plain     string // for the customer, after "we found that"
+	Mend      string // what to do, as an order
+	Watch     string // what to watch when nothing is to be mended
+	Scope     Scope
+	Prior     float64
+	Source    Source
+	Curve     string
+	Age       At
+	Only      Conditions
+	Part      bool // mended by fitting a sensor at its place
+	Wiring    bool // a fault of the sensor's circuit, not of the sensor
+	AddsVolts bool // brings a voltage of its own to the signal
+	Nothing   bool // nothing to mend
+	Grip      int  // where two causes move one quantity, the higher grip decides
+	Minutes   float64
+	Price     float64 // of parts, at the reference labour rate
+	Repair    Source
+	SizeSD    float64 // spread of its size from car to car, as a share of the mean
+	Size      Source
+	Variants  []Variant
+	Trims     []Trim
+	Codes     []CodeEffect
+	Finds     []Find
+	Shows     []Show
+	Adds      []Show // like Shows, but the shifts of several causes add up
+	Says      []Say
+	Makes     []Link
+	At        At
 }
 
 // Conditions restrict where a cause can be.

@@ -310,6 +310,8 @@ func (p *parser) quantityStatement(key string, w *words) {
 		q.Source = w.src()
 	case "between":
 		q.Lo, q.Hi = w.num("the least"), w.num("the most")
+	case "cell":
+		q.Cell = &Cell{Lo: w.num("the least"), Hi: w.num("the most"), Source: w.src()}
 	case "scope":
 		q.Scope = Scope(w.word("engine or sensor"))
 	case "unit":
@@ -361,6 +363,8 @@ func (p *parser) causeStatement(key string, w *words) {
 		c.Part = true
 	case "wiring":
 		c.Wiring = true
+	case "adds_volts":
+		c.AddsVolts = true
 	case "nothing":
 		c.Nothing = true
 	case "grip":

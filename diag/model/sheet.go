@@ -53,6 +53,9 @@ func (m *Model) Sheets() []Sheet {
 	for _, q := range m.Quantities {
 		s := Sheet{Group: GroupQuantities, ID: q.ID, Name: q.Name, Scope: q.Scope, At: q.At}
 		s.Rows = []Row{{"on a sound car, " + q.Unit, bellText(q.Mean, q.SD, q.Log), q.Source, q.At}}
+		if q.Cell != nil {
+			s.Rows = append(s.Rows, Row{"what a cell can give, " + q.Unit, number(q.Cell.Lo) + " to " + number(q.Cell.Hi), q.Cell.Source, q.At})
+		}
 		s.About = only(q.Kinds, q.Front, q.Rear)
 		out = append(out, s)
 	}
