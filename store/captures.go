@@ -153,6 +153,13 @@ func (s *Store) SaveMapping(ctx context.Context, by int64, name string, mapping 
 	})
 }
 
+// RenameMapping gives a named mapping another name, which no other may have.
+func (s *Store) RenameMapping(ctx context.Context, by int64, name, to string) error {
+	return s.write(ctx, func(tx pgx.Tx, now time.Time) error {
+		return must(ctx, tx, `UPDATE mappings SET name = $2, at = $3, by = $4 WHERE name = $1`, name, to, now, by)
+	})
+}
+
 // DeleteMapping removes a named mapping; captures read by it keep their own copy.
 func (s *Store) DeleteMapping(ctx context.Context, by int64, name string) error {
 	return s.write(ctx, func(tx pgx.Tx, now time.Time) error {

@@ -157,6 +157,17 @@ func TestCaptures(t *testing.T) {
 		if len(all) != 1 || string(all[0].Mapping) != `{"time": "us"}` {
 			t.Errorf("got %s", dump(all))
 		}
+		ok(t, st.SaveMapping(ctx, owner, "The new scope", []byte(`{"time": "s"}`)))
+		refused(t, st.RenameMapping(ctx, owner, "The old scope", "The new scope"), store.Conflict, "mappings_pkey")
+		refused(t, st.RenameMapping(ctx, owner, "The old scope", " "), store.Rule, "mappings_name_present")
+		refused(t, st.RenameMapping(ctx, owner, "Nobody's", "Mine"), store.NotFound, "")
+		ok(t, st.RenameMapping(ctx, owner, "The new scope", "The new scope"))
+		ok(t, st.RenameMapping(ctx, owner, "The new scope", "The logger"))
+		all = get[[]store.Mapping](t)(st.Mappings(ctx))
+		if len(all) != 2 || all[0].Name != "The logger" || string(all[0].Mapping) != `{"time": "s"}` {
+			t.Errorf("got %+v", all)
+		}
+		ok(t, st.DeleteMapping(ctx, owner, "The logger"))
 		ok(t, st.DeleteMapping(ctx, owner, "The old scope"))
 		refused(t, st.DeleteMapping(ctx, owner, "The old scope"), store.NotFound, "")
 	})

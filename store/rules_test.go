@@ -216,6 +216,7 @@ var provocations = map[string]string{
 	"file_chunks_n_range":         `INSERT INTO file_chunks VALUES (gen_random_uuid(), -1, 'x')`,
 	"file_chunks_data_size":       `INSERT INTO file_chunks VALUES (gen_random_uuid(), 0, '')`,
 	"file_chunks_append_only":     `UPDATE file_chunks SET data = 'y'`,
+	"mappings_pkey":               `INSERT INTO mappings SELECT 'a', '{}', now(), {owner} FROM generate_series(1, 2)`,
 	"mappings_name_present":       `INSERT INTO mappings VALUES ('', '{}', now(), {owner})`,
 	"mappings_mapping_form":       `INSERT INTO mappings VALUES ('a', '[]', now(), {owner})`,
 	"captures_pkey":               `INSERT INTO captures SELECT * FROM captures WHERE job_id = {read} LIMIT 1`,

@@ -215,6 +215,7 @@ var sentences = map[string]struct{ field, words string }{
 	"file_chunks_n_range":         {"file", "The file could not be kept. Send it again."},
 	"file_chunks_data_size":       {"file", "The file could not be kept. Send it again."},
 	"file_chunks_append_only":     {"", "An original file is never changed. Send another one."},
+	"mappings_pkey":               {"name", "Another way of reading has this name. Choose another name."},
 	"mappings_name_present":       {"name", "Give the mapping a name of at most 120 characters."},
 	"mappings_mapping_form":       {"mapping", "This mapping is not in a form that can be kept."},
 	"captures_pkey":               {"", "Another capture was already sent under this id. Send it again."},

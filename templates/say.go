@@ -82,6 +82,8 @@ func DidWords(d Did) string {
 		return "The shop's settings are saved."
 	case DidPerson:
 		return "Saved."
+	case DidForget:
+		return "It is forgotten. What was read by it stays as it is."
 	case DidYes:
 		return "The yes is written down."
 	case DidAsked:

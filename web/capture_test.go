@@ -269,6 +269,22 @@ func TestARecordingBecomesEvidence(t *testing.T) {
 		b.get(next.location+"&saved="+url.QueryEscape("the shop's scope")).want(t, 200, "O2 B1S1")
 		b.get(next.location+"&saved=other").want(t, 422, "No way of reading is kept under this name")
 	})
+	t.Run("renames and forgets a way of reading, and what was read by it stays", func(t *testing.T) {
+		b.post("/readings", url.Values{"mapping": {"the shop's scope"}, "m0_name": {" "}}).want(t, 422, "the shop&#39;s scope")
+		b.post("/readings", url.Values{"mapping": {"nobody's"}, "m0_name": {"mine"}}).want(t, 404)
+		b.post("/readings", url.Values{"mapping": {"the shop's scope"}, "m0_name": {"the <b>scope</b>"}}).want(t, 303)
+		b.get("/readings").want(t, 200, "the &lt;b&gt;scope&lt;/b&gt;", "Saved.")
+		b.get(sent.location+"&saved="+url.QueryEscape("the <b>scope</b>")).want(t, 200, "O2 B1S1")
+		if err := r.store.SaveMapping(t.Context(), r.people[store.Technician].ID, "another", []byte(`{}`)); err != nil {
+			t.Fatal(err)
+		}
+		b.post("/readings", url.Values{"mapping": {"another"}, "m0_name": {"the <b>scope</b>"}}).want(t, 422, "Another way of reading has this name", "the &lt;b&gt;scope")
+		for range 2 { // sent twice
+			b.post("/readings", url.Values{"mapping": {"the <b>scope</b>"}, "act": {"forget"}}).want(t, 303)
+		}
+		b.get("/readings").want(t, 200, "It is forgotten.").lacks(t, "&lt;b&gt;")
+		b.get(kept.location).want(t, 200)
+	})
 	t.Run("refuses what has no place here", func(t *testing.T) {
 		other := r.second()
 		file := strings.TrimPrefix(strings.Split(sent.location, "?")[0], at(job, ""))

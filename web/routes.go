@@ -159,6 +159,8 @@ func (s *server) routes() []route {
 		// Look back and set up
 		get("/lookback", owner, s.lookBack),
 		get("/model", staff, s.modelPage),
+		get("/readings", staff, s.mappingsPage),
+		post("/readings", staff, s.changeMapping),
 		get("/people", owner, s.people),
 		post("/people", owner, s.addPerson),
 		post("/people/{person}", owner, s.updatePerson),

@@ -151,7 +151,7 @@ func TestStructure(t *testing.T) {
 	closed := r.closedJob()
 
 	b := r.as(store.Owner)
-	paths := []string{"/", "/lookback", "/lookback?days=90", "/model", "/people", "/shop", "/me", "/jobs/new", "/jobs/new?fresh=1", "/jobs/new?q=halden", "/jobs/new?q=vale",
+	paths := []string{"/", "/lookback", "/lookback?days=90", "/model", "/readings", "/people", "/shop", "/me", "/jobs/new", "/jobs/new?fresh=1", "/jobs/new?q=halden", "/jobs/new?q=vale",
 		"/jobs/new?vehicle=1", "/jobs/new?customer=1", "/vehicles/1", "/vehicles/1?sensors", at(fresh, ""), at(busy, ""), at(approved, ""), at(closed, "")}
 	for _, k := range diag.EntryKinds {
 		paths = append(paths, at(fresh, "?add="+string(k)))
