@@ -11,11 +11,13 @@ import (
 	"crosscount/diag"
 	"crosscount/store"
 	"crosscount/templates"
+	"crosscount/templates/lang"
 )
 
 // desk is a job laid out: its file, and what the engine makes of it.
 type desk struct {
 	store.JobFile
+	l     *lang.Language // of whoever reads the answer
 	shop  store.Shop
 	clock wallClock
 	car   diag.Vehicle
@@ -62,7 +64,7 @@ func (s *server) unweighed(ctx context.Context, jobID int64, shop store.Shop) (*
 	if err != nil {
 		return nil, err
 	}
-	d := &desk{JobFile: file, shop: shop, clock: clockIn(shop.TimeZone, s.now())}
+	d := &desk{JobFile: file, l: lang.From(ctx), shop: shop, clock: clockIn(shop.TimeZone, s.now())}
 	d.car = file.Case(nil, costs(shop)).Vehicle
 	d.sift()
 	d.kase = file.Case(d.used, costs(shop))

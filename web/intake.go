@@ -59,7 +59,7 @@ func (s *server) nearest(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	d := &desk{car: known.Diag(like.Sensors, 0)}
+	d := &desk{l: tongue(r), car: known.Diag(like.Sensors, 0)}
 	var sensors []string
 	for _, x := range like.Sensors {
 		sensors = append(sensors, d.spotWords(x.Bank, x.Position)+" ("+templates.SensorWords(string(x.Kind), x.Wires)+")")

@@ -35,7 +35,7 @@ func (s *server) lookBack(w http.ResponseWriter, r *http.Request) error {
 	v.Days = days
 	p := store.Period{From: s.now().AddDate(0, 0, -days), To: s.now().Add(time.Minute)}
 	v.Since = clock.day(p.From)
-	d := &desk{shop: shop, clock: clock}
+	d := &desk{l: tongue(r), shop: shop, clock: clock}
 
 	totals, err := s.store.Totals(ctx, p)
 	if err != nil {

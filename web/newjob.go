@@ -12,6 +12,7 @@ import (
 	"crosscount/diag/obd"
 	"crosscount/store"
 	"crosscount/templates"
+	"crosscount/templates/lang"
 )
 
 const (
@@ -66,7 +67,7 @@ func (s *server) newJobView(w http.ResponseWriter, r *http.Request, vehicle, cus
 			return v, err
 		}
 		f.Vehicle = id
-		v.Known = s.knownCar(h, shop)
+		v.Known = s.knownCar(tongue(r), h, shop)
 	case customer != "":
 		id, err := strconv.ParseInt(customer, 10, 64)
 		if err != nil {
@@ -98,14 +99,14 @@ func (s *server) newJobView(w http.ResponseWriter, r *http.Request, vehicle, cus
 	return v, nil
 }
 
-func (s *server) knownCar(h store.VehicleHistory, shop store.Shop) *templates.KnownCar {
+func (s *server) knownCar(l *lang.Language, h store.VehicleHistory, shop store.Shop) *templates.KnownCar {
 	clock := clockIn(shop.TimeZone, s.now())
 	k := &templates.KnownCar{Car: carName(h.Vehicle), Plate: h.Vehicle.Plate, VIN: h.Vehicle.VIN, Customer: h.Customer.Name,
 		Href: fmt.Sprintf("/vehicles/%d", h.Vehicle.ID)}
 	if h.LastKm > 0 {
 		k.LastOdometer = thousands(int64(inShop(h.LastKm, shop.DistanceUnit))) + " " + shop.DistanceUnit
 	}
-	d := &desk{car: h.Vehicle.Diag(h.Sensors, h.LastKm)}
+	d := &desk{l: l, car: h.Vehicle.Diag(h.Sensors, h.LastKm)}
 	for _, x := range h.Sensors {
 		k.Sensors = append(k.Sensors, d.spotWords(x.Bank, x.Position)+" ("+templates.SensorWords(string(x.Kind), x.Wires)+")")
 	}

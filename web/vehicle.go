@@ -30,7 +30,7 @@ func (s *server) vehicleView(w http.ResponseWriter, r *http.Request) (templates.
 	}
 	clock := clockIn(shop.TimeZone, s.now())
 	d := &desk{JobFile: store.JobFile{Vehicle: h.Vehicle, Sensors: h.Sensors, Job: store.Job{ClosedAt: new(s.now())}}, car: h.Vehicle.Diag(h.Sensors, h.LastKm),
-		shop: shop, clock: clock, noFit: "not asked"}
+		l: tongue(r), shop: shop, clock: clock, noFit: "not asked"}
 	v = templates.VehicleView{Page: s.page(w, r, templates.AtNowhere, carName(h.Vehicle)), Car: carName(h.Vehicle), Customer: h.Customer.Name,
 		Phone: h.Customer.Phone, NewJobHref: fmt.Sprintf("/jobs/new?vehicle=%d", id), Base: fmt.Sprintf("/vehicles/%d", id), Map: d.lineMap()}
 	if h.LastKm > 0 {
