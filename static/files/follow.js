@@ -25,6 +25,10 @@ function swap(old, fresh) {
 	const open = new Set([...old.querySelectorAll("details[open] > summary")].map((s) => s.textContent));
 	const focus = old.contains(document.activeElement) ? document.activeElement.textContent : null;
 	for (const s of fresh.querySelectorAll("details > summary")) if (open.has(s.textContent)) s.parentElement.open = true;
+	// What waits on this tablet stays in sight while the outbox is read again.
+	for (const li of old.querySelectorAll("[data-item]")) {
+		if (!fresh.querySelector("#e-" + CSS.escape(li.dataset.item))) fresh.querySelector("[data-log]")?.append(li);
+	}
 	old.replaceChildren(...fresh.childNodes);
 	if (focus !== null) [...old.querySelectorAll("a, button, summary")].find((e) => e.textContent === focus)?.focus({ preventScroll: true });
 }

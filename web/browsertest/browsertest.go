@@ -247,7 +247,11 @@ func (p *Page) press(selector, text string) {
 	}
 	for end := time.Now().Add(patience); ; {
 		if !p.mark(selector, text) {
-			p.t.Fatalf("there is nothing to press that says %q\n%s", text, p.short())
+			if time.Now().After(end) {
+				p.t.Fatalf("there is nothing to press that says %q\n%s", text, p.short())
+			}
+			time.Sleep(50 * time.Millisecond)
+			continue
 		}
 		ctx, cancel := context.WithTimeout(p.ctx, patience/3)
 		err := chromedp.Do(ctx, hit)
