@@ -68,21 +68,12 @@ func (s *server) keepCapture(w http.ResponseWriter, r *http.Request) error {
 
 func (s *server) keep(r *http.Request, rd *reading) error {
 	ctx, by, d := r.Context(), viewer(r).PersonID, rd.d
-	mapping, err := json.Marshal(readAs{Mapping: bare(rd.mapping), Purpose: rd.purpose, State: rd.state, Event: rd.event, ColdStart: rd.cold})
+	n, err := rd.capture()
 	if err != nil {
 		return err
 	}
-	res := *rd.res
-	res.Mapping = signal.Mapping{} // kept beside it
-	measured, err := json.Marshal(res)
-	if err != nil {
-		return err
-	}
-	n := store.NewCapture{ID: r.PostFormValue("id"), JobID: d.Job.ID, FileID: rd.file.ID, Kind: store.CaptureSignal, Mapping: mapping, Measurements: measured,
-		Program: measuredBy, Picture: string(rd.svg), Words: clipped(r.PostFormValue("words"), 2000), Replaces: d.replaced(r, rd.file.ID)}
-	if rd.purpose == "trims" {
-		n.Kind = store.CaptureLog
-	}
+	n.ID, n.JobID, n.FileID = r.PostFormValue("id"), d.Job.ID, rd.file.ID
+	n.Words, n.Replaces = clipped(r.PostFormValue("words"), 2000), d.replaced(r, rd.file.ID)
 	n.Entries = ticked(r, d.Job.ID, rd.offers)
 	return s.store.Together(ctx, func(st *store.Store) error {
 		if _, err := st.AddCapture(ctx, by, n); err != nil {
@@ -97,6 +88,46 @@ func (s *server) keep(r *http.Request, rd *reading) error {
 		}
 		return nil
 	})
+}
+
+// capture is what is kept of a recording, but for whose it is.
+func (rd *reading) capture() (store.NewCapture, error) {
+	mapping, err := json.Marshal(readAs{Mapping: bare(rd.mapping), Purpose: rd.purpose, State: rd.state, Event: rd.event, ColdStart: rd.cold})
+	if err != nil {
+		return store.NewCapture{}, err
+	}
+	res := *rd.res
+	res.Mapping = signal.Mapping{} // kept beside it
+	measured, err := json.Marshal(res)
+	if err != nil {
+		return store.NewCapture{}, err
+	}
+	n := store.NewCapture{Kind: store.CaptureSignal, Mapping: mapping, Measurements: measured, Program: measuredBy, Picture: string(rd.svg)}
+	if rd.purpose == "trims" {
+		n.Kind = store.CaptureLog
+	}
+	return n, nil
+}
+
+// ReadRecording reads and measures a table of sensor voltages as its page would by
+// itself: what is kept of it, without whose it is, and the entries it gives.
+func ReadRecording(name, state string, content io.ReadSeeker) (store.NewCapture, []diag.Entry, error) {
+	m, _, err := signal.Sniff(content)
+	if err != nil {
+		return store.NewCapture{}, nil, err
+	}
+	rd := &reading{file: store.File{Name: name}, mapping: m, state: state}
+	if err := rd.measure(content); err != nil {
+		return store.NewCapture{}, nil, err
+	}
+	var entries []diag.Entry
+	for _, c := range rd.res.Channels {
+		if e, ok := c.Signal(); ok {
+			entries = append(entries, rounded(signalEntry(e, state)))
+		}
+	}
+	n, err := rd.capture()
+	return n, entries, err
 }
 
 // ticked are the entries of the offers that are ticked.

@@ -126,6 +126,9 @@ func (s *server) readTable(r *http.Request, d *desk, file store.File, content io
 		rd.form.wrong(nil, m)
 		return rd, nil
 	}
+	if err == nil {
+		rd.offers = rd.offer()
+	}
 	return rd, err
 }
 
@@ -170,7 +173,6 @@ func (rd *reading) measure(content io.ReadSeeker) error {
 		rd.view.Purpose.Value = rd.purpose
 	}
 	rd.svg = rd.draw(board)
-	rd.offers = rd.offer()
 	return nil
 }
 

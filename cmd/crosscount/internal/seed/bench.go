@@ -274,7 +274,7 @@ type cell struct {
 
 // cellAt gives the cell at a place as its faults have left it.
 func (b *bench) cellAt(p place) cell {
-	c := cell{0.10, 0.86, 1.7, 68, 74}
+	c := soundCell
 	for _, f := range b.faults {
 		if f.Bank != p.bank || f.Position != p.position {
 			continue

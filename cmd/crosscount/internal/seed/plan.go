@@ -24,6 +24,7 @@ type step struct {
 	test    string
 	minutes float64
 	entries []diag.Entry
+	from    *recording // nil: read off and typed in
 }
 
 // job is a story with its evidence and what the engine made of it.
@@ -137,7 +138,7 @@ func (j *job) work(cars map[string]car) error {
 		j.told = b.history(place{})
 	}
 	if j.codes != "" {
-		j.steps = append(j.steps, step{"codes", 15, codeEntries(j.codes)})
+		j.steps = append(j.steps, step{test: "codes", minutes: 15, entries: codeEntries(j.codes)})
 	}
 	for t := range strings.FieldsSeq(j.tests) {
 		if err := j.test(b, t); err != nil {
@@ -183,7 +184,14 @@ func (j *job) test(b *bench, test string) error {
 	if t, ok := diag.TestByID(name); ok {
 		minutes = t.Minutes
 	}
-	j.steps = append(j.steps, step{test, minutes, es})
+	s := step{test: test, minutes: minutes, entries: es}
+	if r, _ := ref(test); name == "signal_capture" && toSee[key(j.car, j.days)].recorded && len(es) > 0 {
+		p := place{r.Bank, r.Position}
+		if s.from, s.entries, err = b.cellAt(p).record(p, "bay 2 scope.csv", uint64(j.days)); err != nil {
+			return err
+		}
+	}
+	j.steps = append(j.steps, s)
 	return nil
 }
 

@@ -220,12 +220,20 @@ func (w *writer) job(j *job) error {
 			}
 			entries = append(entries, store.NewEntry{ID: j.uuid(), JobID: id, Body: e, Source: source})
 		}
-		if err := st.AddEntries(w.ctx, tech, entries); err != nil {
+		if s.from != nil {
+			err = w.keep(st, j, s.from, id, tech, entries)
+		} else {
+			err = st.AddEntries(w.ctx, tech, entries)
+		}
+		if err != nil {
 			return err
 		}
 		if err := w.timeSpent(st, j, s, id, tech); err != nil {
 			return err
 		}
+	}
+	if err := w.hang(w.st.At(c.t), j, "before", id, tech); err != nil {
+		return err
 	}
 	if j.note != "" {
 		if err := w.st.At(c.pass(3)).AddNote(w.ctx, tech, id, j.note); err != nil {
@@ -502,7 +510,31 @@ func (w *writer) repair(j *job, c *clock, id, tech int64, work []store.NewRepair
 			return err
 		}
 	}
-	return w.st.At(c.pass(2)).FinishRepair(w.ctx, tech, id)
+	if err := w.hang(w.st.At(c.t), j, "after", id, tech); err != nil {
+		return err
+	}
+	if err := w.st.At(c.pass(2)).FinishRepair(w.ctx, tech, id); err != nil {
+		return err
+	}
+	if !toSee[key(j.car, j.days)].again {
+		return nil
+	}
+	for _, s := range j.steps {
+		if s.from == nil {
+			continue
+		}
+		r, _ := ref(s.test)
+		p := place{r.Bank, r.Position}
+		again, _, err := soundCell.record(p, "bay 2 scope, after.csv", uint64(j.days)+1)
+		if err != nil {
+			return err
+		}
+		// Only to look at: what was found before the repair stays what was decided on.
+		if err := w.keep(w.st.At(c.pass(9)), j, again, id, tech, nil); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // prove drives the car and writes down what was seen.

@@ -277,6 +277,50 @@ func TestDemo(t *testing.T) {
 			}
 		}
 	})
+	t.Run("has recordings and pictures to look at, before and after a repair", func(t *testing.T) {
+		recordings, pairs, overlays, open := 0, 0, 0, 0
+		for _, f := range fs {
+			captures, err := st.Captures(t.Context(), f.Job.ID)
+			if err != nil {
+				t.Fatal(err)
+			}
+			before, after := false, false
+			for _, c := range captures {
+				recordings++
+				if svg, err := st.CapturePicture(t.Context(), c.ID); err != nil || len(svg) < 2000 {
+					t.Errorf("job %d: a picture of %d bytes, %v", f.Job.ID, len(svg), err)
+				}
+				if at := f.Job.RepairedAt; at != nil && c.At.After(*at) {
+					after = true
+				} else {
+					before = true
+					if len(c.Entries) != 1 {
+						t.Errorf("job %d: the recording gave %d entries", f.Job.ID, len(c.Entries))
+					}
+				}
+			}
+			photos, err := st.Photos(t.Context(), f.Job.ID)
+			if err != nil {
+				t.Fatal(err)
+			}
+			moments := map[string]bool{}
+			for _, p := range photos {
+				moments[p.Moment] = true
+			}
+			if moments["before"] && moments["after"] {
+				pairs++
+			}
+			if before && after {
+				overlays++
+			}
+			if f.Job.ClosedAt == nil && len(captures)+len(photos) > 0 {
+				open++
+			}
+		}
+		if recordings < 8 || pairs < 3 || overlays < 3 || open < 3 {
+			t.Errorf("%d recordings, %d pairs of pictures, %d of recordings, %d open jobs with any", recordings, pairs, overlays, open)
+		}
+	})
 	t.Run("tells sensors' lives", func(t *testing.T) {
 		whole := 0
 		for _, f := range fs {
