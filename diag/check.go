@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"crosscount/diag/obd"
+	"crosscount/diag/say"
 )
 
 // Limits of a case. They keep hostile input small; a real job stays far below.
@@ -22,11 +23,11 @@ const (
 func (c Case) Check() Problems {
 	var ps Problems
 	if c.Version != CaseVersion {
-		ps.add("case", fmt.Sprintf("version %d is not known here", c.Version), fmt.Sprintf("this program reads version %d", CaseVersion))
+		ps.add("case", say.T("version %d is not known here", c.Version), say.T("this program reads version %d", CaseVersion))
 	}
 	ps = append(ps, c.Vehicle.Check().under("vehicle")...)
 	if len(c.Evidence) > MaxEntries {
-		ps.add("evidence", fmt.Sprintf("%d entries are too many", len(c.Evidence)), fmt.Sprintf("send at most %d", MaxEntries))
+		ps.add("evidence", say.T("%d entries are too many", len(c.Evidence)), say.T("send at most %d", MaxEntries))
 		return ps
 	}
 	for i, e := range c.Evidence {
@@ -40,17 +41,17 @@ func (c Case) Check() Problems {
 func (c Costs) Check() Problems {
 	var ps Problems
 	if !(c.LabourPerHour > 0 && c.LabourPerHour <= 100000) {
-		ps.add("labour_per_hour", fmt.Sprintf("%g cannot be a labour rate", c.LabourPerHour), "give the shop's price of an hour, above 0 and up to 100000")
+		ps.add("labour_per_hour", say.T("%g cannot be a labour rate", c.LabourPerHour), say.T("give the shop's price of an hour, above 0 and up to 100000"))
 	}
 	if len(c.Currency) != 3 || strings.Trim(c.Currency, "ABCDEFGHIJKLMNOPQRSTUVWXYZ") != "" {
-		ps.add("currency", "not a currency code", "use the three capital letters of ISO 4217, such as USD")
+		ps.add("currency", say.T("not a currency code"), say.T("use the three capital letters of ISO 4217, such as USD"))
 	}
 	for _, id := range slices.Sorted(maps.Keys(c.TestMinutes)) {
 		at := "test_minutes." + clip(id)
 		if _, ok := TestByID(id); !ok {
-			ps.add(at, "there is no such test", "take it out, or correct the test's id")
+			ps.add(at, say.T("there is no such test"), say.T("take it out, or correct the test's id"))
 		} else if m := c.TestMinutes[id]; !(m > 0 && m <= 600) {
-			ps.add(at, fmt.Sprintf("%g minutes cannot be what a test takes", m), "give minutes above 0 and up to 600")
+			ps.add(at, say.T("%g minutes cannot be what a test takes", m), say.T("give minutes above 0 and up to 600"))
 		}
 	}
 	return ps
@@ -60,58 +61,57 @@ func (c Costs) Check() Problems {
 func (v Vehicle) Check() Problems {
 	var ps Problems
 	if v.Cylinders < 1 || v.Cylinders > 16 {
-		ps.add("cylinders", fmt.Sprintf("%d cylinders cannot be right", v.Cylinders), "give a whole number from 1 to 16")
+		ps.add("cylinders", say.T("%d cylinders cannot be right", v.Cylinders), say.T("give a whole number from 1 to 16"))
 	}
 	if !slices.Contains(Arrangements, v.Arrangement) {
-		ps.add("arrangement", "unknown arrangement", oneOf(Arrangements))
+		ps.add("arrangement", say.T("unknown arrangement"), oneOf(Arrangements))
 	}
 	if !(v.DisplacementL >= 0.1 && v.DisplacementL <= 15) {
-		r, m := outOfRange(v.DisplacementL, 0.1, 15, "litres")
-		ps.add("displacement_l", r, strings.TrimSuffix(m, ", or leave it out if it was not measured"))
+		ps.add("displacement_l", say.T("%g litres cannot be right", v.DisplacementL), say.T("give a number from 0.1 to 15 litres"))
 	}
 	if !slices.Contains(Fuels, v.Fuel) {
-		ps.add("fuel", "unknown fuel", oneOf(Fuels)+"; the signs of other fuels are not in the model")
+		ps.add("fuel", say.T("unknown fuel"), say.T("%s; the signs of other fuels are not in the model", oneOf(Fuels)))
 	}
 	if !slices.Contains(AirMeterings, v.AirMetering) {
-		ps.add("air_metering", "unknown way of metering air", oneOf(AirMeterings))
+		ps.add("air_metering", say.T("unknown way of metering air"), oneOf(AirMeterings))
 	}
 	if v.OdometerKm < 0 || v.OdometerKm > 3000000 {
-		ps.add("odometer_km", fmt.Sprintf("%d km cannot be right", v.OdometerKm), "give kilometres from 0 to 3000000; leave it out if unknown")
+		ps.add("odometer_km", say.T("%d km cannot be right", v.OdometerKm), say.T("give kilometres from 0 to 3000000; leave it out if unknown"))
 	}
 	if len(v.Sensors) == 0 {
-		ps.add("sensors", "the car has no sensor", "name at least the sensor ahead of the converter")
+		ps.add("sensors", say.T("the car has no sensor"), say.T("name at least the sensor ahead of the converter"))
 	}
 	if len(v.Sensors) > MaxSensors {
-		ps.add("sensors", fmt.Sprintf("%d sensors are too many", len(v.Sensors)), fmt.Sprintf("name at most %d", MaxSensors))
+		ps.add("sensors", say.T("%d sensors are too many", len(v.Sensors)), say.T("name at most %d", MaxSensors))
 		return ps
 	}
 	for i, s := range v.Sensors {
 		at := func(f string) string { return fmt.Sprintf("sensors[%d].%s", i, f) }
 		bankOK := s.Bank >= 1 && s.Bank <= maxBank
 		if !bankOK {
-			ps.add(at("bank"), fmt.Sprintf("there is no bank %d", s.Bank), fmt.Sprintf("banks count from 1 to %d; bank 1 holds cylinder 1", maxBank))
+			ps.add(at("bank"), say.T("there is no bank %d", s.Bank), say.T("banks count from 1 to %d; bank 1 holds cylinder 1", maxBank))
 		}
 		posOK := s.Position >= 1 && s.Position <= maxPosition
 		if !posOK {
-			ps.add(at("position"), fmt.Sprintf("there is no position %d", s.Position), fmt.Sprintf("positions count from 1 to %d along the exhaust; 1 is ahead of the converter", maxPosition))
+			ps.add(at("position"), say.T("there is no position %d", s.Position), say.T("positions count from 1 to %d along the exhaust; 1 is ahead of the converter", maxPosition))
 		}
 		if w, ok := wiresOf[s.Kind]; !ok {
-			ps.add(at("kind"), "unknown kind of sensor", oneOf(SensorKinds))
+			ps.add(at("kind"), say.T("unknown kind of sensor"), oneOf(SensorKinds))
 		} else if s.Wires < w[0] || s.Wires > w[1] {
-			ps.add(at("wires"), fmt.Sprintf("a %s sensor does not have %d wires", strings.ReplaceAll(string(s.Kind), "_", "-"), s.Wires), fmt.Sprintf("give %d to %d", w[0], w[1]))
+			ps.add(at("wires"), say.T("a %s sensor does not have %d wires", say.T(strings.ReplaceAll(string(s.Kind), "_", "-")), s.Wires), say.T("give %d to %d", w[0], w[1]))
 		}
 		if !bankOK || !posOK {
 			continue
 		}
 		for j, o := range v.Sensors[:i] {
 			if o.Bank == s.Bank && o.Position == s.Position {
-				ps.add(at("position"), fmt.Sprintf("bank %d position %d is already sensors[%d]", s.Bank, s.Position, j), "keep one sensor for each location")
+				ps.add(at("position"), say.T("bank %d position %d is already sensors[%d]", s.Bank, s.Position, j), say.T("keep one sensor for each location"))
 			} else if o.Position == s.Position && (o.Common || s.Common) {
-				ps.add(at("common"), fmt.Sprintf("sensors[%d] is at position %d too, yet one of them stands for all banks", j, s.Position), "a common sensor is the only one at its position")
+				ps.add(at("common"), say.T("sensors[%d] is at position %d too, yet one of them stands for all banks", j, s.Position), say.T("a common sensor is the only one at its position"))
 			}
 		}
 		if s.Common && s.Bank != 1 {
-			ps.add(at("bank"), "a common sensor belongs to bank 1", "name it as bank 1")
+			ps.add(at("bank"), say.T("a common sensor belongs to bank 1"), say.T("name it as bank 1"))
 		}
 	}
 	if len(ps) > 0 {
@@ -119,7 +119,7 @@ func (v Vehicle) Check() Problems {
 	}
 	for b := 1; b <= v.Banks(); b++ {
 		if _, ok := v.Front(b); !ok {
-			ps.add("sensors", fmt.Sprintf("bank %d has no sensor ahead of the converter", b), fmt.Sprintf("add bank %d position 1, or mark the one position-1 sensor as common", b))
+			ps.add("sensors", say.T("bank %d has no sensor ahead of the converter", b), say.T("add bank %d position 1, or mark the one position-1 sensor as common", b))
 		}
 	}
 	return ps
@@ -278,7 +278,7 @@ func (e Entry) Check(v Vehicle) Problems {
 	var ps Problems
 	s, ok := shapes[e.Kind]
 	if !ok {
-		ps.add("kind", "unknown kind of entry", oneOf(kindWords()))
+		ps.add("kind", say.T("unknown kind of entry"), oneOf(kindWords()))
 		return ps
 	}
 	given := map[string]bool{}
@@ -295,7 +295,7 @@ func (e Entry) Check(v Vehicle) Problems {
 		}
 		given[r.name] = true
 		if r.words != nil && !slices.Contains(r.words, w) {
-			ps.add(r.name, fmt.Sprintf("%q is not known", clip(w)), oneOf(r.words))
+			ps.add(r.name, say.T("%q is not known", clip(w)), oneOf(r.words))
 		}
 	}
 	for _, r := range numberRules {
@@ -318,16 +318,16 @@ func (e Entry) Check(v Vehicle) Problems {
 	belongs := e.Kind.Fields()
 	for _, f := range fieldOrder {
 		if given[f] && !slices.Contains(belongs, f) {
-			ps.add(f, fmt.Sprintf("a %s entry has no %s", e.Kind.Name(), f), "take it out, or choose the kind of entry it belongs to")
+			ps.add(f, say.T("a %s entry has no %s", say.T(e.Kind.Name()), f), say.T("take it out, or choose the kind of entry it belongs to"))
 		}
 	}
 	for _, f := range s.must {
 		if !given[f] {
-			ps.add(f, "missing", "fill it in")
+			ps.add(f, say.T("missing"), say.T("fill it in"))
 		}
 	}
 	if len(s.some) > 0 && !slices.ContainsFunc(s.some, func(f string) bool { return given[f] }) {
-		ps.add(s.some[0], "nothing was measured", "give at least one of: "+strings.Join(s.some, ", "))
+		ps.add(s.some[0], say.T("nothing was measured"), say.T("give at least one of: %s", strings.Join(s.some, ", ")))
 	}
 
 	e.checkWords(&ps)
@@ -345,13 +345,13 @@ func (e Entry) checkWords(ps *Problems) {
 		}
 		c, err := obd.ParseCode(e.Code)
 		if err != nil {
-			reason, mend := err.Error(), "a code is a letter and four characters, such as P0171"
+			reason, mend := say.T(err.Error()), say.T("a code is a letter and four characters, such as P0171")
 			if ce, ok := err.(*obd.CodeError); ok {
 				reason, mend = ce.Problem, ce.Mend
 			}
 			ps.add("code", reason, mend)
 		} else if c == 0 {
-			ps.add("code", "P0000 means that no code is stored", "leave the entry out")
+			ps.add("code", say.T("P0000 means that no code is stored"), say.T("leave the entry out"))
 		}
 	case KindCircuit:
 		e.checkOutcome("signal_circuit", "result", e.Result, ps)
@@ -363,7 +363,7 @@ func (e Entry) checkWords(ps *Problems) {
 		}
 		t, ok := TestByID(e.Test)
 		if !ok || t.Entry != KindResult {
-			ps.add("test", fmt.Sprintf("%q has no such result", clip(e.Test)), oneOf(resultTests()))
+			ps.add("test", say.T("%q has no such result", clip(e.Test)), oneOf(resultTests()))
 			return
 		}
 		e.checkOutcome(e.Test, "outcome", e.Outcome, ps)
@@ -380,7 +380,7 @@ func (e Entry) checkOutcome(test, field, word string, ps *Problems) {
 		words[i] = o.ID
 	}
 	if !slices.Contains(words, word) {
-		ps.add(field, fmt.Sprintf("%q is not an outcome of this test", clip(word)), oneOf(words))
+		ps.add(field, say.T("%q is not an outcome of this test", clip(word)), oneOf(words))
 	}
 }
 
@@ -392,7 +392,7 @@ func (e Entry) checkPlace(v Vehicle, ps *Problems) {
 	case KindSignal, KindForced, KindHeater, KindCircuit, KindConnector, KindTip, KindTrim:
 	case KindHistory:
 		if e.Position != 0 && e.Bank == 0 {
-			ps.add("bank", "a position without its bank", "name the bank too")
+			ps.add("bank", say.T("a position without its bank"), say.T("name the bank too"))
 		}
 	case KindResult:
 		t, ok := TestByID(e.Test)
@@ -406,13 +406,13 @@ func (e Entry) checkPlace(v Vehicle, ps *Problems) {
 			}
 		}
 		if t.Scope != ScopeSensor && e.Position != 0 {
-			ps.add("position", "this test is not about one sensor", "take it out")
+			ps.add("position", say.T("this test is not about one sensor"), say.T("take it out"))
 		}
 		if needBank && e.Bank == 0 && v.Banks() > 1 || needPosition && e.Bank == 0 {
-			ps.add("bank", "missing", "name the bank: this outcome is about one bank")
+			ps.add("bank", say.T("missing"), say.T("name the bank: this outcome is about one bank"))
 		}
 		if needPosition && e.Position == 0 {
-			ps.add("position", "missing", "name the position of the sensor")
+			ps.add("position", say.T("missing"), say.T("name the position of the sensor"))
 		}
 	case KindCode:
 		c, err := obd.ParseCode(e.Code)
@@ -424,10 +424,10 @@ func (e Entry) checkPlace(v Vehicle, ps *Problems) {
 			return
 		}
 		if m.Bank > v.Banks() {
-			ps.add("code", fmt.Sprintf("%s is about bank %d, which this car has not got", c, m.Bank), "correct the code, or add the bank to the car's sensor layout")
+			ps.add("code", say.T("%s is about bank %d, which this car has not got", c, m.Bank), say.T("correct the code, or add the bank to the car's sensor layout"))
 		} else if m.NamesSensor && m.Position > 0 {
 			if _, ok := v.at(m.Bank, m.Position); !ok {
-				ps.add("code", fmt.Sprintf("%s is about a sensor at bank %d position %d, which this car has not got", c, m.Bank, m.Position), "correct the code, or add the sensor to the car's layout")
+				ps.add("code", say.T("%s is about a sensor at bank %d position %d, which this car has not got", c, m.Bank, m.Position), say.T("correct the code, or add the sensor to the car's layout"))
 			}
 		}
 		return
@@ -435,11 +435,11 @@ func (e Entry) checkPlace(v Vehicle, ps *Problems) {
 		return // a bank there has been refused as not belonging
 	}
 	if e.Bank != 0 && (e.Bank < 1 || e.Bank > v.Banks()) {
-		mend := "this car has bank 1 only"
+		mend := say.T("this car has bank 1 only")
 		if n := v.Banks(); n > 1 {
-			mend = fmt.Sprintf("this car has banks 1 to %d", n)
+			mend = say.T("this car has banks 1 to %d", n)
 		}
-		ps.add("bank", fmt.Sprintf("this car has no bank %d", e.Bank), mend)
+		ps.add("bank", say.T("this car has no bank %d", e.Bank), mend)
 		return
 	}
 	if e.Position == 0 {
@@ -448,54 +448,54 @@ func (e Entry) checkPlace(v Vehicle, ps *Problems) {
 	s, ok := v.at(e.Bank, e.Position)
 	if !ok {
 		if e.Bank != 0 {
-			ps.add("position", fmt.Sprintf("this car has no sensor at bank %d position %d", e.Bank, e.Position), "use one of: "+sensorList(v))
+			ps.add("position", say.T("this car has no sensor at bank %d position %d", e.Bank, e.Position), say.T("use one of: %s", sensorList(v)))
 		}
 		return
 	}
 	switch {
 	case e.Kind == KindHeater && !s.Heated():
-		ps.add("position", fmt.Sprintf("the %d-wire sensor there has no heater", s.Wires), "take the entry out, or correct the wires in the car's layout")
+		ps.add("position", say.T("the %d-wire sensor there has no heater", s.Wires), say.T("take the entry out, or correct the wires in the car's layout"))
 	}
 }
 
-func sensorList(v Vehicle) string {
-	var out []string
+func sensorList(v Vehicle) say.Text {
+	var out []say.Text
 	for _, s := range v.Sensors {
-		out = append(out, fmt.Sprintf("bank %d position %d", s.Bank, s.Position))
+		out = append(out, placeWords(CauseRef{Bank: s.Bank, Position: s.Position}))
 	}
-	return strings.Join(out, ", ")
+	return say.List(out)
 }
 
 // checkTogether checks fields against each other.
 func (e Entry) checkTogether(ps *Problems) {
-	pair := func(loName, hiName string, lo, hi, x *float64, what string) {
+	pair := func(loName, hiName string, lo, hi, x *float64, what say.Text) {
 		switch {
 		case (lo == nil) != (hi == nil):
 			f := hiName
 			if lo == nil {
 				f = loName
 			}
-			ps.add(f, "a range has two ends", "give both ends of the maker's range, or neither")
+			ps.add(f, say.T("a range has two ends"), say.T("give both ends of the maker's range, or neither"))
 		case lo != nil && *lo >= *hi:
-			ps.add(hiName, "the upper end is not above the lower", "exchange the two or correct one")
+			ps.add(hiName, say.T("the upper end is not above the lower"), say.T("exchange the two or correct one"))
 		case lo != nil && x == nil:
-			ps.add(loName, "a range without a reading", "give the "+what+" that was measured")
+			ps.add(loName, say.T("a range without a reading"), what)
 		}
 	}
 	switch e.Kind {
 	case KindHeater:
-		pair("ohm_low", "ohm_high", e.OhmLow, e.OhmHigh, e.Ohm, "resistance")
+		pair("ohm_low", "ohm_high", e.OhmLow, e.OhmHigh, e.Ohm, say.T("give the resistance that was measured"))
 	case KindFuelPressure:
-		pair("kpa_low", "kpa_high", e.KPaLow, e.KPaHigh, e.KPa, "pressure")
+		pair("kpa_low", "kpa_high", e.KPaLow, e.KPaHigh, e.KPa, say.T("give the pressure that was measured"))
 	case KindSignal:
 		if e.MinV != nil && e.MaxV != nil && *e.MinV > *e.MaxV {
-			ps.add("max_v", "below the lowest voltage", "exchange min_v and max_v or correct one")
+			ps.add("max_v", say.T("below the lowest voltage"), say.T("exchange min_v and max_v or correct one"))
 		} else if e.MeanV != nil && (e.MinV != nil && *e.MeanV < *e.MinV || e.MaxV != nil && *e.MeanV > *e.MaxV) {
-			ps.add("mean_v", "outside the lowest and highest voltage", "correct one of the three")
+			ps.add("mean_v", say.T("outside the lowest and highest voltage"), say.T("correct one of the three"))
 		}
 	case KindTrim:
 		if e.ShortPct != nil && e.LongPct != nil && math.Abs(*e.ShortPct+*e.LongPct) > 150 {
-			ps.add("short_pct", "short and long trim together cannot be so large", "read both again")
+			ps.add("short_pct", say.T("short and long trim together cannot be so large"), say.T("read both again"))
 		}
 	case KindGas:
 		sum := 0.0
@@ -505,7 +505,7 @@ func (e Entry) checkTogether(ps *Problems) {
 			}
 		}
 		if sum > 30 {
-			ps.add("co2_pct", fmt.Sprintf("CO, CO2 and O2 add up to %g %%, more than exhaust gas can hold", sum), "read the instrument again; each is per cent by volume")
+			ps.add("co2_pct", say.T("CO, CO2 and O2 add up to %g %%, more than exhaust gas can hold", sum), say.T("read the instrument again; each is per cent by volume"))
 		}
 	}
 }

@@ -2,11 +2,13 @@ package diag
 
 import (
 	"cmp"
+	"fmt"
 	"math"
 	"math/bits"
 	"slices"
 
 	"crosscount/diag/model"
+	"crosscount/diag/say"
 )
 
 // Engine is the version of the reasoning and of its model, stored with a verdict.
@@ -137,7 +139,7 @@ func (d *decision) combinations() []Combination {
 		})
 		key := ""
 		for _, r := range refs {
-			key += r.name() + "|"
+			key += fmt.Sprint(r)
 		}
 		j, ok := index[key]
 		if !ok {
@@ -318,7 +320,7 @@ func (d *decision) judge(at moment) (v Verdict, next *NextTest, follow []PlanSte
 			return v, next, follow, total
 		}
 	}
-	v.Why = "No test that is left would tell more than it costs, and no cause is likely enough to mend. Look for what the model does not know, or ask the owner to decide."
+	v.Why = say.T("No test that is left would tell more than it costs, and no cause is likely enough to mend. Look for what the model does not know, or ask the owner to decide.")
 	return v, nil, nil, total
 }
 
@@ -391,7 +393,7 @@ func (d *decision) follow(belief []float64, q int, at moment, depth int) []PlanS
 			work := workList(m.work)
 			if v.Firm = d.healthyIn(b); len(work) > 0 {
 				d.concludeWork(v, work)
-				v.Firm, v.Why = d.beliefIn(b, work), ""
+				v.Firm, v.Why = d.beliefIn(b, work), say.Text{}
 			} else if v.Firm < sureEnough {
 				v.Decision = DecideOpen
 			}
@@ -481,7 +483,7 @@ func (d *decision) nextTest(q int, total float64) *NextTest {
 		n.Cautions = []string{}
 	}
 	if q == pr.proof {
-		n.Why = "As it stands nothing may be wrong. Clear the code and see whether it comes back."
+		n.Why = say.T("As it stands nothing may be wrong. Clear the code and see whether it comes back.")
 		return n
 	}
 	if qu.sensor >= 0 {

@@ -1,5 +1,7 @@
 package diag
 
+import "crosscount/diag/say"
+
 // Decision is what the engine makes of a case.
 type Decision struct {
 	Engine   string        `json:"engine"`
@@ -15,8 +17,8 @@ type Decision struct {
 
 // Note is something the engine has to say about entries.
 type Note struct {
-	Entries []int  `json:"entries"` // indices into the case's evidence
-	Say     string `json:"say"`
+	Entries []int    `json:"entries"` // indices into the case's evidence
+	Say     say.Text `json:"say"`
 }
 
 // CauseRef names a cause at its place. An engine cause has no bank, a bank cause
@@ -30,18 +32,18 @@ type CauseRef struct {
 // Cause is a cause with its marginal probability and the reasons for it.
 type Cause struct {
 	CauseRef
-	P       float64  `json:"p"`
-	Why     []string `json:"why"`
-	Reasons []Reason `json:"reasons"` // beside the fixed fields: the same, to reckon with
+	P       float64    `json:"p"`
+	Why     []say.Text `json:"why"`
+	Reasons []Reason   `json:"reasons"` // beside the fixed fields: the same, to reckon with
 }
 
 // Reason is a finding that speaks for or against a cause.
 type Reason struct {
-	Entries []int   `json:"entries"` // indices into the case's evidence
-	Finding string  `json:"finding"`
-	Weight  float64 `json:"weight"` // natural logarithm of the likelihood ratio, all else kept; within ±6
-	Word    string  `json:"word"`   // the weight on a scale of words
-	For     bool    `json:"for"`
+	Entries []int    `json:"entries"` // indices into the case's evidence
+	Finding say.Text `json:"finding"`
+	Weight  float64  `json:"weight"` // natural logarithm of the likelihood ratio, all else kept; within ±6
+	Word    say.Text `json:"word"`   // the weight on a scale of words
+	For     bool     `json:"for"`
 }
 
 // Combination is a set of causes that together explain the case.
@@ -57,14 +59,14 @@ type NextTest struct {
 	Position      int      `json:"position,omitempty"`
 	Minutes       float64  `json:"minutes"`
 	ExpectedTotal float64  `json:"expected_total"` // in Costs.Currency
-	Why           string   `json:"why"`
+	Why           say.Text `json:"why"`
 	Cautions      []string `json:"cautions"`
 }
 
 // PlanStep is what follows one outcome of a test.
 type PlanStep struct {
 	Outcome string     `json:"outcome"`
-	Say     string     `json:"say,omitempty"`  // the outcome in words
+	Say     say.Text   `json:"say,omitzero"`   // the outcome in words
 	Bank    int        `json:"bank,omitempty"` // the bank the outcome is about
 	P       float64    `json:"p"`              // probability of the outcome
 	Next    *NextTest  `json:"next,omitempty"`
@@ -79,16 +81,16 @@ type Verdict struct {
 	Parts    []Part     `json:"parts"`
 	First    []CauseRef `json:"first"` // what to mend before fitting
 	Firm     float64    `json:"firm"`  // 0 to 1: share of trials in which it stands with every estimate of the model off by noise of one in log odds
-	Why      string     `json:"why"`   // for the technician
+	Why      say.Text   `json:"why"`   // for the technician
 
 	// Beside the fixed fields.
-	Customer string   `json:"customer,omitempty"`  // the same for the customer
-	FirmHalf float64  `json:"firm_half,omitempty"` // firm, with the estimates off by half as much
-	FirmTwo  float64  `json:"firm_two,omitempty"`  // firm, with the estimates off by twice as much
-	HangsOn  string   `json:"hangs_on,omitempty"`  // the estimate whose error would move it most
-	Change   []string `json:"change,omitempty"`    // what would overturn it
-	Upkeep   bool     `json:"upkeep,omitempty"`    // a part worth fitting though nothing is faulty
-	Cleared  []Part   `json:"cleared,omitempty"`   // sensors under suspicion that the findings have cleared
+	Customer say.Text   `json:"customer,omitzero"`   // the same for the customer
+	FirmHalf float64    `json:"firm_half,omitempty"` // firm, with the estimates off by half as much
+	FirmTwo  float64    `json:"firm_two,omitempty"`  // firm, with the estimates off by twice as much
+	HangsOn  say.Text   `json:"hangs_on,omitzero"`   // the estimate whose error would move it most
+	Change   []say.Text `json:"change,omitempty"`    // what would overturn it
+	Upkeep   bool       `json:"upkeep,omitempty"`    // a part worth fitting though nothing is faulty
+	Cleared  []Part     `json:"cleared,omitempty"`   // sensors under suspicion that the findings have cleared
 }
 
 // The three decisions.

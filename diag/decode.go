@@ -10,6 +10,8 @@ import (
 	"reflect"
 	"slices"
 	"strings"
+
+	"crosscount/diag/say"
 )
 
 // DecodeCase reads a case file (version 1). It is strict: unknown and repeated
@@ -56,7 +58,7 @@ const maxDepth = 16
 
 func parseTree(b []byte) (jsonNode, Problems) {
 	if len(bytes.TrimSpace(b)) == 0 {
-		return jsonNode{}, Problems{{"", "the case is empty", "send a case file as JSON"}}
+		return jsonNode{}, Problems{{"", say.T("the case is empty"), say.T("send a case file as JSON")}}
 	}
 	d := json.NewDecoder(bytes.NewReader(b))
 	d.UseNumber()
@@ -68,7 +70,7 @@ func parseTree(b []byte) (jsonNode, Problems) {
 	}
 	if err != nil {
 		line := 1 + bytes.Count(b[:min(int(d.InputOffset()), len(b))], []byte("\n"))
-		return jsonNode{}, Problems{{"", fmt.Sprintf("not sound JSON at line %d: %v", line, err), "mend the file there"}}
+		return jsonNode{}, Problems{{"", say.T("not sound JSON at line %d: %s", line, say.T(err.Error())), say.T("mend the file there")}}
 	}
 	return n, nil
 }
@@ -117,10 +119,10 @@ func parseNode(d *json.Decoder, depth int) (jsonNode, error) {
 
 // bind fills v from the tree by json tags and notes everything that does not fit.
 func bind(n jsonNode, v reflect.Value, path string, ps *Problems) {
-	wrong := func(want string) { ps.add(path, "not "+want, "write "+want+" here") }
+	wrong := func(want string) { ps.add(path, say.T("not %s", say.T(want)), say.T("write %s here", say.T(want))) }
 	if v.Kind() == reflect.Pointer {
 		if n.kind == 's' && n.scalar == nil {
-			ps.add(path, "null is not a reading", "leave out what was not measured")
+			ps.add(path, say.T("null is not a reading"), say.T("leave out what was not measured"))
 			return
 		}
 		v.Set(reflect.New(v.Type().Elem()))
@@ -142,9 +144,9 @@ func bind(n jsonNode, v reflect.Value, path string, ps *Problems) {
 			i := fieldByTag(v.Type(), f.name)
 			switch {
 			case i < 0:
-				ps.add(at, "unknown field", "take it out, or correct its name")
+				ps.add(at, say.T("unknown field"), say.T("take it out, or correct its name"))
 			case seen[f.name]:
-				ps.add(at, "given twice", "keep one of the two")
+				ps.add(at, say.T("given twice"), say.T("keep one of the two"))
 			default:
 				bind(f.value, v.Field(i), at, ps)
 			}
@@ -168,7 +170,7 @@ func bind(n jsonNode, v reflect.Value, path string, ps *Problems) {
 		for _, f := range n.object {
 			at, x := path+"."+clip(f.name), reflect.New(v.Type().Elem()).Elem()
 			if v.MapIndex(reflect.ValueOf(f.name)).IsValid() {
-				ps.add(at, "given twice", "keep one of the two")
+				ps.add(at, say.T("given twice"), say.T("keep one of the two"))
 			}
 			bind(f.value, x, at, ps)
 			v.SetMapIndex(reflect.ValueOf(f.name), x)
@@ -180,7 +182,7 @@ func bind(n jsonNode, v reflect.Value, path string, ps *Problems) {
 			return
 		}
 		if s == "" {
-			ps.add(path, "empty", "fill it in or leave the field out")
+			ps.add(path, say.T("empty"), say.T("fill it in or leave the field out"))
 			return
 		}
 		v.SetString(s)
@@ -198,7 +200,7 @@ func bind(n jsonNode, v reflect.Value, path string, ps *Problems) {
 			return
 		}
 		if x == 0 && path != "vehicle.odometer_km" {
-			ps.add(path, "0 is not a number to use here", "counting starts at 1; leave the field out where it does not apply")
+			ps.add(path, say.T("0 is not a number to use here"), say.T("counting starts at 1; leave the field out where it does not apply"))
 			return
 		}
 		v.SetInt(int64(x))

@@ -71,7 +71,7 @@ func TestDecodeCase(t *testing.T) {
 			i := slices.IndexFunc(ps, func(p Problem) bool { return p.Path == want })
 			if i < 0 {
 				t.Errorf("nothing said about %s in %v", want, ps)
-			} else if ps[i].Reason == "" || ps[i].Mend == "" {
+			} else if ps[i].Reason.String() == "" || ps[i].Mend.String() == "" {
 				t.Errorf("%s lacks reason or mend: %+v", want, ps[i])
 			}
 		}

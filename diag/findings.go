@@ -7,6 +7,7 @@ import (
 	"crosscount/diag/chem"
 	"crosscount/diag/model"
 	"crosscount/diag/obd"
+	"crosscount/diag/say"
 )
 
 // A finding is what one or several entries say about one thing: readings of the
@@ -121,7 +122,7 @@ func (w *world) collect(entries []Entry) *evidence {
 	return ev
 }
 
-func (ev *evidence) skip(i int, why string) {
+func (ev *evidence) skip(i int, why say.Text) {
 	ev.unused = append(ev.unused, Note{[]int{i}, why})
 }
 
@@ -166,12 +167,12 @@ func (w *world) collectOne(c *collector, i int, e Entry) {
 	case KindSignal:
 		kind := w.sens[sensor].Kind
 		if kind == WideRange {
-			ev.skip(i, "A wide-range sensor does not switch: its voltage is not judged by narrow-band figures.")
+			ev.skip(i, say.T("A wide-range sensor does not switch: its voltage is not judged by narrow-band figures."))
 			return
 		}
 		if kind == Titania {
 			if e.CrossingsHz == nil || e.Position != 1 {
-				ev.skip(i, "A titania sensor's voltage depends on the module's reference: only its crossings are judged.")
+				ev.skip(i, say.T("A titania sensor's voltage depends on the module's reference: only its crossings are judged."))
 				return
 			}
 			number("signal.crossings_hz", e.CrossingsHz, same)
@@ -197,7 +198,7 @@ func (w *world) collectOne(c *collector, i int, e Entry) {
 		number("signal.rich_lean_ms", e.RichLeanMs, same)
 	case KindForced:
 		if w.sens[sensor].Kind != Zirconia {
-			ev.skip(i, "Forced levels and times are narrow-band zirconia figures: not judged on this kind of sensor.")
+			ev.skip(i, say.T("Forced levels and times are narrow-band zirconia figures: not judged on this kind of sensor."))
 			return
 		}
 		number(e.Mixture+".volts", e.Volts, same)
@@ -229,7 +230,7 @@ func (w *world) collectOne(c *collector, i int, e Entry) {
 				return max(100*(x-hi)/hi, 0) + min(100*(x-lo)/lo, 0)
 			})
 		} else if e.KPa != nil {
-			ev.skip(i, "A fuel pressure without the maker's range cannot be judged.")
+			ev.skip(i, say.T("A fuel pressure without the maker's range cannot be judged."))
 		}
 		if e.Holds != nil {
 			word := "holds"
@@ -242,7 +243,7 @@ func (w *world) collectOne(c *collector, i int, e Entry) {
 		if want := w.expectedAirflow(e); want > 0 {
 			number("airflow.ratio", e.GPerS, func(x float64) float64 { return 100 * (x/want - 1) })
 		} else {
-			ev.skip(i, "An airflow is judged at full throttle or at idle: between them nothing says what the engine must breathe.")
+			ev.skip(i, say.T("An airflow is judged at full throttle or at idle: between them nothing says what the engine must breathe."))
 		}
 	case KindResult:
 		if w.m.Tests[w.test[e.Test]].Proof {
@@ -268,7 +269,7 @@ func (w *world) collectCode(c *collector, i int, e Entry) {
 	}
 	m, ok := code.Meaning()
 	if !ok {
-		c.ev.skip(i, code.String()+": "+code.Describe()+". The model knows no cause for it.")
+		c.ev.skip(i, say.T("%s: %s. The model knows no cause for it.", code.String(), code.Describe()))
 		return
 	}
 	kind, ok := w.code[string(m.Subject)+":"+string(m.Sense)]
@@ -276,7 +277,7 @@ func (w *world) collectCode(c *collector, i int, e Entry) {
 		kind, ok = w.code[string(m.Subject)]
 	}
 	if !ok {
-		c.ev.skip(i, code.String()+": "+code.Describe()+". The model knows no cause for it.")
+		c.ev.skip(i, say.T("%s: %s. The model knows no cause for it.", code.String(), code.Describe()))
 		return
 	}
 	k := findKey{kind: fCode, code: kind, sensor: -1, bank: m.Bank - 1}
@@ -371,7 +372,7 @@ func (w *world) collectGas(c *collector, i int, e Entry) {
 		if lambda, err := chem.Brettschneider.Measure(g, chem.ClassI); err == nil {
 			w.collectLambda(c, i, e.State, lambda)
 		} else {
-			c.ev.skip(i, "No lambda follows from this gas: "+err.Error()+".")
+			c.ev.skip(i, say.T("No lambda follows from this gas: %s.", chem.Words(err)))
 		}
 	}
 	if e.HCPpm != nil && e.State != "load" {

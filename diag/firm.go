@@ -5,6 +5,8 @@ import (
 	"math"
 	"math/bits"
 	"slices"
+
+	"crosscount/diag/say"
 )
 
 // How firm a verdict is. Every number of the model may be off. Following the way
@@ -23,7 +25,7 @@ const (
 type knob struct {
 	finding int // -1: how common the cause is
 	key     uint64
-	label   string
+	label   func() say.Text
 }
 
 // lever is how far a knob moves an explanation's log weight.
@@ -36,7 +38,7 @@ type lever struct {
 // hangs on most.
 type firmness struct {
 	half, one, two float64
-	hangsOn        string
+	hangsOn        say.Text
 }
 
 // levers lists, for each explanation, what noise would move it. A likelihood p has
@@ -54,12 +56,12 @@ func (d *decision) levers() ([]knob, [][]lever) {
 	}
 	var knobs []knob
 	index := map[uint64]int{}
-	turn := func(key uint64, finding int, label func() string) int {
+	turn := func(key uint64, finding int, label func() say.Text) int {
 		i, ok := index[key]
 		if !ok {
 			i = len(knobs)
 			index[key] = i
-			knobs = append(knobs, knob{finding, key, label()})
+			knobs = append(knobs, knob{finding, key, label})
 		}
 		return i
 	}
@@ -68,13 +70,13 @@ func (d *decision) levers() ([]knob, [][]lever) {
 		hy := &d.hyps[h]
 		for _, u := range hy.us {
 			p := w.units[u].place
-			out[h] = append(out[h], lever{turn(hash(uint64(p)+1), -1, func() string { return "how common this is: " + lower(w.places[p].ref.name()) }), 1})
+			out[h] = append(out[h], lever{turn(hash(uint64(p)+1), -1, func() say.Text { return say.T("how common this is: %s", w.places[p].ref.name().Lower()) }), 1})
 		}
 		for s := range w.sens {
 			for _, u := range w.sens[s].states[hy.st[s]].units {
 				p := w.sens[s].units[u].place
 				id := uint64(1+s)<<16 | uint64(p)
-				out[h] = append(out[h], lever{turn(hash(id), -1, func() string { return "how common this is: " + lower(w.sens[s].places[p].ref.name()) }), 1})
+				out[h] = append(out[h], lever{turn(hash(id), -1, func() say.Text { return say.T("how common this is: %s", w.sens[s].places[p].ref.name().Lower()) }), 1})
 			}
 		}
 		for f := range c.ev.findings {
@@ -85,32 +87,32 @@ func (d *decision) levers() ([]knob, [][]lever) {
 			// The same estimate serves every explanation whose causes act alike on the
 			// finding; that they give it the same likelihood tells that they do.
 			key := hash(uint64(f)<<32 ^ math.Float64bits(math.Round(d.lik[h][f]*1e4)))
-			out[h] = append(out[h], lever{turn(key, f, func() string { return "how likely this is: " + c.ev.say(&c.ev.findings[f]) + with(d.nameHyp(hy)) }), by})
+			out[h] = append(out[h], lever{turn(key, f, func() say.Text { return likely(c.ev.say(&c.ev.findings[f]), d.nameHyp(hy)) }), by})
 		}
 	}
 	return knobs, out
 }
 
-func with(name string) string {
-	if name == "" {
-		return ", with nothing wrong"
+func likely(finding, with say.Text) say.Text {
+	if with.IsZero() {
+		return say.T("how likely this is: %s, with nothing wrong", finding)
 	}
-	return ", with " + name
+	return say.T("how likely this is: %s, with %s", finding, with)
 }
 
 // nameHyp names the causes of an explanation.
-func (d *decision) nameHyp(h *hyp) string {
+func (d *decision) nameHyp(h *hyp) say.Text {
 	w := d.c.w
-	var names []string
+	var names []say.Text
 	for _, u := range h.us {
-		names = append(names, lower(w.places[w.units[u].place].ref.name()))
+		names = append(names, w.places[w.units[u].place].ref.name().Lower())
 	}
 	for s := range w.sens {
 		for _, u := range w.sens[s].states[h.st[s]].units {
-			names = append(names, lower(w.sens[s].places[w.sens[s].units[u].place].ref.name()))
+			names = append(names, w.sens[s].places[w.sens[s].units[u].place].ref.name().Lower())
 		}
 	}
-	return and(names)
+	return say.And(names)
 }
 
 // hash mixes a key well enough for fixed draws (the finisher of splitmix64).
@@ -216,7 +218,7 @@ func (d *decision) masks(n int) []uint64 {
 }
 
 // hangsOn names the estimate whose error moves the odds of the verdict most.
-func (d *decision) hangsOn(knobs []knob, levers [][]lever, masks []uint64, work uint64) string {
+func (d *decision) hangsOn(knobs []knob, levers [][]lever, masks []uint64, work uint64) say.Text {
 	var in, out float64
 	good := func(h int) bool {
 		if work == 0 {
@@ -232,7 +234,7 @@ func (d *decision) hangsOn(knobs []knob, levers [][]lever, masks []uint64, work 
 		}
 	}
 	if in == 0 || out == 0 {
-		return ""
+		return say.Text{}
 	}
 	by := make([]float64, len(knobs))
 	for h := range levers {
@@ -246,7 +248,7 @@ func (d *decision) hangsOn(knobs []knob, levers [][]lever, masks []uint64, work 
 		}
 	}
 	best := slices.Index(by, slices.MaxFunc(by, func(a, b float64) int { return cmp.Compare(math.Abs(a), math.Abs(b)) }))
-	return knobs[best].label
+	return knobs[best].label()
 }
 
 // contradictions points at findings that no explanation takes together although
@@ -304,7 +306,7 @@ func (d *decision) contradictions() []Note {
 		}
 		seen = append(seen, p)
 		out = append(out, Note{d.given(slices.Concat(fs[f].entries, fs[g].entries)),
-			"These two hardly go together: " + d.c.ev.say(&fs[f]) + " — and " + d.c.ev.say(&fs[g]) + ". Repeat the one that is easier to repeat."})
+			say.T("These two hardly go together: %s — and %s. Repeat the one that is easier to repeat.", d.c.ev.say(&fs[f]), d.c.ev.say(&fs[g]))})
 	}
 	return out
 }
@@ -312,8 +314,8 @@ func (d *decision) contradictions() []Note {
 // clash tells whether the looks or readings of one finding contradict each other.
 func (d *decision) clash(f *finding) (Note, bool) {
 	w := d.c.w
-	say := func() (Note, bool) {
-		return Note{d.given(f.entries), "These cannot both be right: " + d.c.ev.say(f) + ". Repeat the test."}, true
+	note := func() (Note, bool) {
+		return Note{d.given(f.entries), say.T("These cannot both be right: %s. Repeat the test.", d.c.ev.say(f))}, true
 	}
 	switch f.kind {
 	case fSensorOutcome, fOutcome:
@@ -321,27 +323,27 @@ func (d *decision) clash(f *finding) (Note, bool) {
 			for _, b := range f.looks[:i] {
 				sameBank := a.bank < 0 || b.bank < 0 || a.bank == b.bank
 				if sameBank && a.slot != b.slot && (a.slot < 0 || b.slot < 0) {
-					return say()
+					return note()
 				}
 			}
 		}
 	case fSensorQuantity, fQuantity:
 		if slices.Max(f.xs)-slices.Min(f.xs) > 6*w.goodLevel(f.quant).sd {
-			return say()
+			return note()
 		}
 	case fTrims:
 		for _, rs := range d.c.ev.trims[f.bank] {
 			for i, a := range rs {
 				for _, b := range rs[:i] {
 					if a.gain == b.gain && math.Abs(a.x-b.x) > 15 {
-						return say()
+						return note()
 					}
 				}
 			}
 		}
 	case fLambda:
 		if slices.Max(f.xs)-slices.Min(f.xs) > 6 {
-			return say()
+			return note()
 		}
 	}
 	return Note{}, false
@@ -349,7 +351,7 @@ func (d *decision) clash(f *finding) (Note, bool) {
 
 // changes names what would overturn a verdict: the answers to tests not yet made
 // that would leave its work, or that nothing is wrong, less likely than not.
-func (d *decision) changes(work []int) []string {
+func (d *decision) changes(work []int) []say.Text {
 	pr := d.pr
 	var all uint64
 	for _, m := range work {
@@ -358,7 +360,7 @@ func (d *decision) changes(work []int) []string {
 		}
 	}
 	type change struct {
-		say string
+		say say.Text
 		p   float64
 	}
 	var list []change
@@ -374,18 +376,14 @@ func (d *decision) changes(work []int) []string {
 			}
 			if m > 1e-4 && in < m/2 {
 				qu := &pr.questions[q]
-				at := ""
-				if qu.sensor >= 0 {
-					at = d.c.w.where(qu.sensor)
-				}
-				list = append(list, change{lower(d.c.w.m.Tests[qu.test].Name) + at + ": " + pr.asked[q][a].say, m - in})
+				list = append(list, change{d.c.w.found(say.T(d.c.w.m.Tests[qu.test].Name), qu.sensor, pr.asked[q][a].say), m - in})
 			}
 		}
 	}
 	slices.SortStableFunc(list, func(a, b change) int { return cmp.Compare(b.p, a.p) })
-	out := []string{}
+	out := []say.Text{}
 	for _, c := range list[:min(len(list), 3)] {
-		out = append(out, upper(c.say))
+		out = append(out, c.say.Upper())
 	}
 	return out
 }

@@ -87,7 +87,7 @@ func TestShopMinutes(t *testing.T) {
 		t.Run("are refused for "+name, func(t *testing.T) {
 			_, err := DecodeCase(strings.NewReader(with(c.in)))
 			ps, ok := errors.AsType[Problems](err)
-			if !ok || !slices.ContainsFunc(ps, func(p Problem) bool { return p.Path == c.path && p.Mend != "" }) {
+			if !ok || !slices.ContainsFunc(ps, func(p Problem) bool { return p.Path == c.path && p.Mend.String() != "" }) {
 				t.Errorf("want a problem at %s, got %v", c.path, err)
 			}
 		})

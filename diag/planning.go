@@ -8,6 +8,7 @@ import (
 
 	"crosscount/diag/model"
 	"crosscount/diag/plan"
+	"crosscount/diag/say"
 )
 
 // prospect is the job as a problem of the planner: sets of faults, what could be
@@ -688,7 +689,7 @@ func (pr *prospect) merge(answers []answer, ps [][]float64) ([]answer, [][]float
 			rest[i] += x
 		}
 	}
-	return append(out, answer{id: "other", say: "something else"}), append(outP, rest)
+	return append(out, answer{id: "other", say: say.T("something else")}), append(outP, rest)
 }
 
 func (pr *prospect) proofQuestion() plan.Question {

@@ -1,26 +1,27 @@
 package diag
 
 import (
-	"fmt"
 	"strings"
+
+	"crosscount/diag/say"
 )
 
 // Problem is one thing wrong with what was handed in: where, why, and how to
 // mend it. Path is a field path such as "evidence[3].volts"; from Entry.Check it
 // is the field's own name. The empty path is the whole.
 type Problem struct {
-	Path   string `json:"path"`
-	Reason string `json:"reason"`
-	Mend   string `json:"mend"`
+	Path   string   `json:"path"`
+	Reason say.Text `json:"reason"`
+	Mend   say.Text `json:"mend"`
 }
 
 func (p Problem) String() string {
-	s := p.Reason
+	s := p.Reason.String()
 	if p.Path != "" {
 		s = p.Path + ": " + s
 	}
-	if p.Mend != "" {
-		s += " (" + p.Mend + ")"
+	if !p.Mend.IsZero() {
+		s += " (" + p.Mend.String() + ")"
 	}
 	return s
 }
@@ -44,7 +45,7 @@ func (ps Problems) err() error {
 	return ps
 }
 
-func (ps *Problems) add(path, reason, mend string) {
+func (ps *Problems) add(path string, reason, mend say.Text) {
 	*ps = append(*ps, Problem{path, reason, mend})
 }
 
@@ -66,14 +67,13 @@ func (ps Problems) under(parent string) Problems {
 }
 
 // oneOf names the allowed words of a field.
-func oneOf(words []string) string {
-	return "use one of: " + strings.Join(words, ", ")
+func oneOf(words []string) say.Text {
+	return say.T("use one of: %s", strings.Join(words, ", "))
 }
 
-func outOfRange(v, lo, hi float64, unit string) (reason, mend string) {
-	if unit != "" {
-		unit = " " + unit
+func outOfRange(v, lo, hi float64, unit string) (reason, mend say.Text) {
+	if unit == "" {
+		return say.T("%g cannot be right", v), say.T("give a number from %g to %g, or leave it out if it was not measured", lo, hi)
 	}
-	return fmt.Sprintf("%g%s cannot be right", v, unit),
-		fmt.Sprintf("give a number from %g to %g%s, or leave it out if it was not measured", lo, hi, unit)
+	return say.T("%g %s cannot be right", v, unit), say.T("give a number from %g to %g %s, or leave it out if it was not measured", lo, hi, unit)
 }

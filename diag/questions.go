@@ -6,6 +6,7 @@ import (
 	"strconv"
 
 	"crosscount/diag/model"
+	"crosscount/diag/say"
 )
 
 // question is a test that could be done now, at a place, with the answers it can
@@ -22,8 +23,9 @@ type question struct {
 
 // answer is one of them: an outcome's id or a class of readings, in words.
 type answer struct {
-	id, say string
-	bank    int // 1-based, where the answer is about one
+	id   string
+	say  say.Text
+	bank int // 1-based, where the answer is about one
 }
 
 // questions lists what could be asked of the car that is not known already.
@@ -94,7 +96,7 @@ func (c *calc) ask(out *[]question, t, bank, s int) {
 		if w.sens[s].Kind != Zirconia || c.known(s, "rich.volts") {
 			return
 		}
-		q.answers = []answer{{id: "reaches", say: "above 0.8 V, quick"}, {id: "slow", say: "above 0.8 V, but slow"}, {id: "weak", say: "between 0.55 and 0.8 V"}, {id: "dead", say: "below 0.55 V"}}
+		q.answers = []answer{{id: "reaches", say: say.T("above 0.8 V, quick")}, {id: "slow", say: say.T("above 0.8 V, but slow")}, {id: "weak", say: say.T("between 0.55 and 0.8 V")}, {id: "dead", say: say.T("below 0.55 V")}}
 		volts, ms := w.quantity["rich.volts"], w.quantity["rich.ms"]
 		q.cats = func(h *hyp) []float64 {
 			up, mid := 1-c.below(volts, s, h, 0.8), 1-c.below(volts, s, h, 0.55)
@@ -105,7 +107,7 @@ func (c *calc) ask(out *[]question, t, bank, s int) {
 		if w.sens[s].Kind != Zirconia || c.known(s, "lean.volts") {
 			return
 		}
-		q.answers = []answer{{id: "reaches", say: "below 0.2 V, quick"}, {id: "slow", say: "below 0.2 V, but slow"}, {id: "high", say: "stays above 0.2 V"}, {id: "negative", say: "below zero"}}
+		q.answers = []answer{{id: "reaches", say: say.T("below 0.2 V, quick")}, {id: "slow", say: say.T("below 0.2 V, but slow")}, {id: "high", say: say.T("stays above 0.2 V")}, {id: "negative", say: say.T("below zero")}}
 		volts, ms := w.quantity["lean.volts"], w.quantity["lean.ms"]
 		q.cats = func(h *hyp) []float64 {
 			neg, low := c.below(volts, s, h, -0.06), c.below(volts, s, h, 0.2)
@@ -116,7 +118,7 @@ func (c *calc) ask(out *[]question, t, bank, s int) {
 		if c.known(s, "heater.ohm") {
 			return
 		}
-		q.answers = []answer{{id: "in_range", say: "within the maker's range"}, {id: "off", say: "outside the range"}, {id: "open", say: "open"}}
+		q.answers = []answer{{id: "in_range", say: say.T("within the maker's range")}, {id: "off", say: say.T("outside the range")}, {id: "open", say: say.T("open")}}
 		ohm := w.quantity["heater.ohm"]
 		q.cats = func(h *hyp) []float64 {
 			in, off := c.below(ohm, s, h, 0.2), c.below(ohm, s, h, 3)
@@ -126,7 +128,7 @@ func (c *calc) ask(out *[]question, t, bank, s int) {
 		if c.known(s, "heater.feed_v") && c.known(s, "heater.ground_drop_v") {
 			return
 		}
-		q.answers = []answer{{id: "good", say: "feed and ground good"}, {id: "no_feed", say: "feed missing or low"}, {id: "drop", say: "ground drops too much"}}
+		q.answers = []answer{{id: "good", say: say.T("feed and ground good")}, {id: "no_feed", say: say.T("feed missing or low")}, {id: "drop", say: say.T("ground drops too much")}}
 		feed, drop := w.quantity["heater.feed_v"], w.quantity["heater.ground_drop_v"]
 		q.cats = func(h *hyp) []float64 {
 			low, high := c.below(feed, s, h, 10.5), 1-c.below(drop, s, h, 0.5)
@@ -136,7 +138,7 @@ func (c *calc) ask(out *[]question, t, bank, s int) {
 		if c.known(-1, "fuel.kpa") && c.looked(t, -1, 0) {
 			return
 		}
-		q.answers = []answer{{id: "holds", say: "in range and holds"}, {id: "falls", say: "in range but falls away"}, {id: "low", say: "too low"}, {id: "high", say: "too high"}}
+		q.answers = []answer{{id: "holds", say: say.T("in range and holds")}, {id: "falls", say: say.T("in range but falls away")}, {id: "low", say: say.T("too low")}, {id: "high", say: say.T("too high")}}
 		kpa := w.quantity["fuel.kpa"]
 		falls := w.slots(mt)[0]
 		d := c.finds(t, falls)
@@ -153,7 +155,7 @@ func (c *calc) ask(out *[]question, t, bank, s int) {
 		if c.known(-1, "airflow.ratio") {
 			return
 		}
-		q.answers = []answer{{id: "right", say: "as the engine breathes"}, {id: "low", say: "reads too little"}, {id: "high", say: "reads too much"}}
+		q.answers = []answer{{id: "right", say: say.T("as the engine breathes")}, {id: "low", say: say.T("reads too little")}, {id: "high", say: say.T("reads too much")}}
 		ratio := w.quantity["airflow.ratio"]
 		q.cats = func(h *hyp) []float64 {
 			low, high := c.below(ratio, -1, h, -13), 1-c.below(ratio, -1, h, 13)
@@ -275,12 +277,12 @@ func (c *calc) askWord(q *question) {
 			slots = append(slots, s)
 		}
 	}
-	q.answers = append(q.answers, answer{id: mt.Outcomes[0].ID, say: mt.Outcomes[0].Name})
+	q.answers = append(q.answers, answer{id: mt.Outcomes[0].ID, say: say.T(mt.Outcomes[0].Name)})
 	var d [][]float64
 	for _, s := range slots {
-		a := answer{mt.Outcomes[s.outcome].ID, mt.Outcomes[s.outcome].Name, s.bank + 1}
+		a := answer{mt.Outcomes[s.outcome].ID, say.T(mt.Outcomes[s.outcome].Name), s.bank + 1}
 		if s.bank >= 0 && w.nb > 1 {
-			a.say += ", bank " + strconv.Itoa(s.bank+1)
+			a.say = say.T("%s, bank %d", a.say, s.bank+1)
 		}
 		q.answers = append(q.answers, a)
 		d = append(d, c.finds(q.test, s))
@@ -304,7 +306,7 @@ func (c *calc) askSensorWord(q *question) {
 	sw := &w.sens[q.sensor]
 	sf := w.sensorFinding(-1, &finding{kind: fSensorOutcome, test: q.test, sensor: q.sensor, slots: w.slots(mt)}, sw)
 	for _, o := range mt.Outcomes {
-		q.answers = append(q.answers, answer{id: o.ID, say: o.Name})
+		q.answers = append(q.answers, answer{id: o.ID, say: say.T(o.Name)})
 	}
 	q.cats = func(h *hyp) []float64 {
 		fires := make([]float64, len(sf.f.slots))
@@ -340,14 +342,14 @@ func exclusive(fires []float64) []float64 {
 
 func (c *calc) askHistory(q *question) {
 	w := c.w
-	q.answers = append(q.answers, answer{id: "nothing", say: "nothing that bears on it"})
+	q.answers = append(q.answers, answer{id: "nothing", say: say.T("nothing that bears on it")})
 	var told []int
 	for r, m := range w.m.Remarks {
 		if m.ID == nothingKnown {
 			continue
 		}
 		told = append(told, r)
-		q.answers = append(q.answers, answer{id: m.ID, say: m.Name})
+		q.answers = append(q.answers, answer{id: m.ID, say: say.T(m.Name)})
 	}
 	q.cats = func(h *hyp) []float64 {
 		fires := make([]float64, len(told))
@@ -370,12 +372,12 @@ func (c *calc) askHistory(q *question) {
 // trimShapes are the shapes a bank's trims can have, as far as they help: where
 // along idle and load the module adds fuel, or takes it away.
 var trimShapes = [...]answer{
-	{id: "normal", say: "near zero"},
-	{id: "lean_idle", say: "adds fuel at idle, not under load"},
-	{id: "lean_load", say: "adds fuel under load, not at idle"},
-	{id: "lean", say: "adds fuel throughout"},
-	{id: "rich_idle", say: "takes fuel away at idle, not under load"},
-	{id: "rich", say: "takes fuel away under load"},
+	{id: "normal", say: say.T("near zero")},
+	{id: "lean_idle", say: say.T("adds fuel at idle, not under load")},
+	{id: "lean_load", say: say.T("adds fuel under load, not at idle")},
+	{id: "lean", say: say.T("adds fuel throughout")},
+	{id: "rich_idle", say: say.T("takes fuel away at idle, not under load")},
+	{id: "rich", say: say.T("takes fuel away under load")},
 }
 
 // askTrims plans the trims by shape, bank by bank.
@@ -404,12 +406,13 @@ func (c *calc) askTrims(q *question) {
 				a.id, a.say = shape.id, shape.say
 				continue
 			}
+			at := say.T("bank %d %s", banks[j]+1, shape.say)
 			if j > 0 {
-				a.id, a.say = a.id+" ", a.say+"; "
+				a.id += " "
+				at = say.Series([]say.Text{a.say, at})
 			}
-			at := strconv.Itoa(banks[j] + 1)
-			a.id += "bank" + at + ":" + shape.id
-			a.say += "bank " + at + " " + shape.say
+			a.id += "bank" + strconv.Itoa(banks[j]+1) + ":" + shape.id
+			a.say = at
 		}
 		q.answers = append(q.answers, a)
 	}
@@ -452,7 +455,7 @@ func (c *calc) askSignal(q *question) {
 		if sw.Position != 1 || c.known(s, "signal.crossings_hz") {
 			return
 		}
-		q.answers = []answer{{id: "lively", say: "switches at least every two seconds"}, {id: "slow", say: "switches seldom or not"}}
+		q.answers = []answer{{id: "lively", say: say.T("switches at least every two seconds")}, {id: "slow", say: say.T("switches seldom or not")}}
 		q.cats = func(h *hyp) []float64 {
 			slow := c.below(hz, s, h, 0.5)
 			return []float64{1 - slow, slow}
@@ -464,7 +467,7 @@ func (c *calc) askSignal(q *question) {
 			return
 		}
 		mean, rate := w.quantity["rear.mean_v"], w.quantity["rear.crossings_hz"]
-		q.answers = []answer{{id: "steady", say: "steady near 0.6 to 0.7 V"}, {id: "low", say: "low"}, {id: "lively", say: "switches like the front one"}, {id: "high", say: "high"}}
+		q.answers = []answer{{id: "steady", say: say.T("steady near 0.6 to 0.7 V")}, {id: "low", say: say.T("low")}, {id: "lively", say: say.T("switches like the front one")}, {id: "high", say: say.T("high")}}
 		q.cats = func(h *hyp) []float64 {
 			low, high := c.below(mean, s, h, 0.47), 1-c.below(mean, s, h, 0.85)
 			lively := 1 - c.below(rate, s, h, 0.45)
@@ -477,8 +480,8 @@ func (c *calc) askSignal(q *question) {
 		return
 	}
 	hi, lo, lr := w.quantity["signal.max_v"], w.quantity["signal.min_v"], w.quantity["signal.lean_rich_ms"]
-	q.answers = []answer{{id: "good", say: "full swing, quick"}, {id: "slow", say: "full swing, but slow"}, {id: "low", say: "never gets up"}, {id: "high", say: "never comes down"},
-		{id: "beyond", say: "above 1.1 V"}, {id: "negative", say: "below zero"}}
+	q.answers = []answer{{id: "good", say: say.T("full swing, quick")}, {id: "slow", say: say.T("full swing, but slow")}, {id: "low", say: say.T("never gets up")}, {id: "high", say: say.T("never comes down")},
+		{id: "beyond", say: say.T("above 1.1 V")}, {id: "negative", say: say.T("below zero")}}
 	q.cats = func(h *hyp) []float64 {
 		beyond := 1 - c.below(hi, s, h, 1.1)
 		negative := c.below(lo, s, h, -0.06)
@@ -494,7 +497,7 @@ func (c *calc) askSignal(q *question) {
 func (c *calc) askGas(q *question) {
 	w := c.w
 	hc := w.quantity["gas.hc_ppm"]
-	q.answers = []answer{{id: "one", say: "lambda 1, clean"}, {id: "one_hc", say: "lambda 1, much HC"}, {id: "rich", say: "lambda below 0.97"}, {id: "rich_hc", say: "lambda below 0.97, much HC"}, {id: "lean", say: "lambda above 1.03"}}
+	q.answers = []answer{{id: "one", say: say.T("lambda 1, clean")}, {id: "one_hc", say: say.T("lambda 1, much HC")}, {id: "rich", say: say.T("lambda below 0.97")}, {id: "rich_hc", say: say.T("lambda below 0.97, much HC")}, {id: "lean", say: say.T("lambda above 1.03")}}
 	good := w.m.Quantities[w.quantity["lambda.tailpipe"]].SD
 	q.cats = func(h *hyp) []float64 {
 		sc := c.scene(h.us)

@@ -1,12 +1,11 @@
 package diag
 
 import (
-	"fmt"
 	"math"
 	"slices"
-	"strings"
 
 	"crosscount/diag/model"
+	"crosscount/diag/say"
 )
 
 // A reading is normal about its mean in the middle and heavy in the tails: a
@@ -133,16 +132,17 @@ func (d *decision) beyondCell() []Note {
 		if c == nil {
 			continue
 		}
-		why := ""
+		what := d.c.ev.say(f).Upper()
+		var words say.Text
 		switch {
 		case slices.Max(f.xs) > c.Hi+w.cellError:
-			why = fmt.Sprintf("more than a cell can give, about %g V. Either a voltage reaches the signal wire, or tool, range or lead is wrong", c.Hi)
+			words = say.T("%s is more than a cell can give, about %g V. Either a voltage reaches the signal wire, or tool, range or lead is wrong: read it again with another tool.", what, c.Hi)
 		case slices.Min(f.xs) < c.Lo-w.cellError:
-			why = "below zero, which a cell gives only when cracked or starved of reference air. Or the tool's leads are crossed"
+			words = say.T("%s is below zero, which a cell gives only when cracked or starved of reference air. Or the tool's leads are crossed: read it again with another tool.", what)
 		default:
 			continue
 		}
-		out = append(out, Note{d.given(f.entries), strings.ToUpper(d.c.ev.say(f)[:1]) + d.c.ev.say(f)[1:] + " is " + why + ": read it again with another tool."})
+		out = append(out, Note{d.given(f.entries), words})
 	}
 	return out
 }

@@ -2,10 +2,11 @@ package diag
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
 	"strings"
+
+	"crosscount/diag/say"
 )
 
 // reasons weighs each finding for or against a condition on the explanations: by how
@@ -58,29 +59,28 @@ func (d *decision) reasons(is func(*hyp) bool) []Reason {
 }
 
 // why puts the reasons into words.
-func (d *decision) why(p *place, chance float64, rs []Reason) []string {
-	out := []string{}
+func (d *decision) why(p *place, chance float64, rs []Reason) []say.Text {
+	out := []say.Text{}
 	for _, r := range rs[:min(len(rs), 6)] {
-		side := "For it"
+		side := "For it, %s: %s."
 		if !r.For {
-			side = "Against it"
+			side = "Against it, %s: %s."
 		}
-		out = append(out, fmt.Sprintf("%s, %s: %s.", side, r.Word, r.Finding))
+		out = append(out, say.T(side, r.Word, r.Finding))
 	}
 	if len(out) == 0 {
 		s := "Nothing that was found bears on it; this is how common it is."
 		if len(d.c.ev.findings) == 0 {
 			s = "Nothing has been found yet; this is how common it is."
 		}
-		out = append(out, s)
+		out = append(out, say.T(s))
 	}
 	return out
 }
 
 // whyAsk says what a test would decide between.
-func (d *decision) whyAsk(q int) string {
+func (d *decision) whyAsk(q int) say.Text {
 	pr := d.pr
-	qu := &pr.questions[q]
 	ps := pr.problem.Questions[q].Outcomes
 	// The causes whose probability the answers move most.
 	type moved struct {
@@ -104,51 +104,50 @@ func (d *decision) whyAsk(q int) string {
 		list = append(list, moved{pr.faults[f].place.ref, by})
 	}
 	slices.SortStableFunc(list, func(a, b moved) int { return cmp.Compare(b.by, a.by) })
-	var names []string
+	var names []say.Text
 	for _, m := range list[:min(len(list), 3)] {
 		if m.by > 0.02 && (len(names) == 0 || m.by > list[0].by/4) {
-			names = append(names, lower(m.ref.name()))
+			names = append(names, m.ref.name().Lower())
 		}
 	}
 	if len(names) == 0 {
-		return "It is the cheapest way to learn more."
+		return say.T("It is the cheapest way to learn more.")
 	}
-	_ = qu
-	return "It tells most, for its price, about: " + strings.Join(names, "; ") + "."
+	return say.T("It tells most, for its price, about: %s.", say.Series(names))
 }
 
-func (d *decision) whyOpen(n *NextTest) string {
-	var s []string
-	if cleared := d.clearedWords(); cleared != "" {
+func (d *decision) whyOpen(n *NextTest) say.Text {
+	var s []say.Text
+	if cleared := d.clearedWords(); !cleared.IsZero() {
 		s = append(s, cleared)
 	}
 	lead := d.leaders(0.15, 3)
 	switch len(lead) {
 	case 0:
-		s = append(s, "Nothing stands out yet.")
+		s = append(s, say.T("Nothing stands out yet."))
 	case 1:
-		s = append(s, "It looks like this: "+lead[0]+". That is not sure enough to act on.")
+		s = append(s, say.T("It looks like this: %s. That is not sure enough to act on.", lead[0]))
 	default:
-		s = append(s, "Still possible: "+and(lead)+".")
+		s = append(s, say.T("Still possible: %s.", say.And(lead)))
 	}
 	if n != nil {
 		t, _ := TestByID(n.Test)
-		at := ""
+		missing := say.T(t.Name).Lower()
 		if n.Position > 0 || n.Bank > 0 {
-			at = " (" + placeWords(CauseRef{Bank: n.Bank, Position: n.Position}) + ")"
+			missing = say.T("%s (%s)", missing, placeWords(CauseRef{Bank: n.Bank, Position: n.Position}))
 		}
-		s = append(s, "What is missing: "+lower(t.Name)+at+".")
+		s = append(s, say.T("What is missing: %s.", missing))
 	}
-	return strings.Join(s, " ")
+	return say.Sentences(s)
 }
 
 // leaders names the likeliest causes.
-func (d *decision) leaders(above float64, most int) []string {
-	var out []string
+func (d *decision) leaders(above float64, most int) []say.Text {
+	var out []say.Text
 	for i := range d.pr.faults {
 		f := &d.pr.faults[i]
 		if f.p >= above && len(out) < most {
-			out = append(out, lower(f.place.ref.name())+" ("+percent(f.p)+")")
+			out = append(out, say.T("%s (%s)", f.place.ref.name().Lower(), percent(f.p)))
 		}
 	}
 	return out
@@ -193,34 +192,34 @@ func (d *decision) suspected(s int) bool {
 	return false
 }
 
-func (d *decision) clearedWords() string {
-	var names []string
+func (d *decision) clearedWords() say.Text {
+	var names []say.Text
 	for _, s := range d.cleared() {
 		names = append(names, d.c.w.sensorName(s))
 	}
-	if len(names) == 0 {
-		return ""
+	switch len(names) {
+	case 0:
+		return say.Text{}
+	case 1:
+		return say.T("The sensor at %s is only the messenger.", names[0])
 	}
-	if len(names) == 1 {
-		return "The sensor at " + names[0] + " is only the messenger."
-	}
-	return "The sensors at " + and(names) + " are only messengers."
+	return say.T("The sensors at %s are only messengers.", say.And(names))
 }
 
-func (d *decision) whyNothing(healthy float64) string {
-	s := "Nothing is wrong now (" + percent(healthy) + "): what was measured is as it should be, and what stored the code is over."
+func (d *decision) whyNothing(healthy float64) say.Text {
+	s := []say.Text{say.T("Nothing is wrong now (%s): what was measured is as it should be, and what stored the code is over.", percent(healthy))}
 	for p := range d.c.w.places {
 		if k := d.c.w.places[p].k; k.Nothing && k.Watch != "" {
-			s += " Clear the code and prove it on the road. To watch: " + lower(k.Watch)
+			s = append(s, say.T("Clear the code and prove it on the road. To watch: %s", say.T(k.Watch).Lower()))
 		}
 	}
-	return s
+	return say.Sentences(s)
 }
 
 // whyWork explains a verdict of work for the technician.
-func (d *decision) whyWork(v *Verdict, work []int) string {
-	pr, w := d.pr, d.c.w
-	var s []string
+func (d *decision) whyWork(v *Verdict, work []int) say.Text {
+	pr := d.pr
+	var s []say.Text
 	for _, m := range work {
 		md := &pr.mends[m]
 		// The likeliest of the faults it mends speaks for it.
@@ -231,61 +230,63 @@ func (d *decision) whyWork(v *Verdict, work []int) string {
 			}
 		}
 		f := &pr.faults[best]
-		line := f.place.ref.name() + " (" + percent(pr.present(m)) + ")"
-		if rs := d.reasonsOf(f); len(rs) > 0 {
-			line += ": " + rs[0].Finding
-			if len(rs) > 1 && rs[1].For {
-				line += "; " + rs[1].Finding
-			}
+		name, chance := f.place.ref.name(), percent(pr.present(m))
+		switch rs := d.reasonsOf(f); {
+		case len(rs) == 0:
+			s = append(s, say.T("%s (%s).", name, chance))
+		case len(rs) > 1 && rs[1].For:
+			s = append(s, say.T("%s (%s): %s; %s.", name, chance, rs[0].Finding, rs[1].Finding))
+		default:
+			s = append(s, say.T("%s (%s): %s.", name, chance, rs[0].Finding))
 		}
-		s = append(s, line+".")
 		if md.sensor >= 0 && d.upkeep(md.sensor) {
-			s = append(s, "No code asks for it: this is upkeep, an old slow sensor that wastes fuel, not a fault.")
+			s = append(s, say.T("No code asks for it: this is upkeep, an old slow sensor that wastes fuel, not a fault."))
 		}
 	}
 	if v.Decision == DecideNoPart {
-		if c := d.clearedWords(); c != "" {
+		if c := d.clearedWords(); !c.IsZero() {
 			s = append(s, c)
 		}
 	}
 	if len(v.First) > 0 {
-		var names []string
+		var names []say.Text
 		for _, r := range v.First {
-			names = append(names, lower(r.name()))
+			names = append(names, r.name().Lower())
 		}
-		s = append(s, "Mend first, or the new sensor dies as the old one did: "+and(names)+".")
+		s = append(s, say.T("Mend first, or the new sensor dies as the old one did: %s.", say.And(names)))
 	}
-	_ = w
-	return strings.Join(s, " ")
+	return say.Sentences(s)
 }
 
 // customer explains a verdict to the one who pays.
-func (d *decision) customer(v *Verdict) string {
-	plain := func(refs []CauseRef) string {
+func (d *decision) customer(v *Verdict) say.Text {
+	plain := func(refs []CauseRef) say.Text {
 		var out []string
 		for _, r := range refs {
 			if info, ok := CauseByID(r.Cause); ok && !slices.Contains(out, info.Plain) {
 				out = append(out, info.Plain)
 			}
 		}
-		return and(out)
+		return say.And(say.Texts(out))
 	}
 	switch {
 	case v.Decision == DecidePart && v.Upkeep:
-		return "Nothing is broken, but an oxygen sensor has become slow with age and costs fuel. A new one is upkeep, and can wait if you like."
+		return say.T("Nothing is broken, but an oxygen sensor has become slow with age and costs fuel. A new one is upkeep, and can wait if you like.")
 	case v.Decision == DecidePart:
-		s := "An oxygen sensor has to be renewed"
-		if len(v.Parts) > 1 {
-			s = "Oxygen sensors have to be renewed"
+		several, after := len(v.Parts) > 1, len(v.First) > 0
+		switch {
+		case several && after:
+			return say.T("Oxygen sensors have to be renewed. Before that, what ruined it must be mended: we found that %s.", plain(v.First))
+		case several:
+			return say.T("Oxygen sensors have to be renewed: we measured the fault on the sensor itself.")
+		case after:
+			return say.T("An oxygen sensor has to be renewed. Before that, what ruined it must be mended: we found that %s.", plain(v.First))
 		}
-		if len(v.First) > 0 {
-			return s + ". Before that, what ruined it must be mended: we found that " + plain(v.First) + "."
-		}
-		return s + ": we measured the fault on the sensor itself."
+		return say.T("An oxygen sensor has to be renewed: we measured the fault on the sensor itself.")
 	case len(v.Mend) > 0:
-		return "No sensor is needed. We found that " + plain(v.Mend) + "; the sensor only reported it."
+		return say.T("No sensor is needed. We found that %s; the sensor only reported it.", plain(v.Mend))
 	}
-	return "Nothing is wrong now, and nothing has to be replaced. If the lamp comes back, come in while it is lit."
+	return say.T("Nothing is wrong now, and nothing has to be replaced. If the lamp comes back, come in while it is lit.")
 }
 
 func (d *decision) reasonsOf(f *fault) []Reason {

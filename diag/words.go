@@ -1,173 +1,152 @@
 package diag
 
 import (
-	"fmt"
 	"math"
-	"strconv"
 	"strings"
 
 	"crosscount/diag/obd"
+	"crosscount/diag/say"
 )
 
 // say names a finding in a few words.
-func (ev *evidence) say(f *finding) string {
+func (ev *evidence) say(f *finding) say.Text {
 	w := ev.w
 	switch f.kind {
 	case fCode, fSensorCode:
-		var list []string
+		var list []say.Text
 		for _, i := range f.entries {
 			e := ev.entries[i]
-			s := e.Code
 			if e.Status == "pending" {
-				s += " pending"
+				list = append(list, say.T("%s pending", e.Code))
+			} else {
+				list = append(list, say.T("%s", e.Code))
 			}
-			list = append(list, s)
 		}
-		s := strings.Join(list, ", ")
 		if code, err := obd.ParseCode(ev.entries[f.entries[0]].Code); err == nil && len(f.entries) == 1 {
-			s += " (" + code.Describe() + ")"
+			return say.T("code %s (%s)", list[0], code.Describe())
 		}
-		return "code " + s
+		return say.T("code %s", say.List(list))
 	case fOutcome, fSensorOutcome:
-		var list []string
+		var list []say.Text
 		for _, l := range f.looks {
-			o := w.m.Tests[f.test].Outcomes[0].Name
+			o, b := w.m.Tests[f.test].Outcomes[0].Name, l.bank
 			if l.slot >= 0 {
-				o = w.m.Tests[f.test].Outcomes[f.slots[l.slot].outcome].Name
-				if b := f.slots[l.slot].bank; b >= 0 && w.nb > 1 {
-					o += " (bank " + strconv.Itoa(b+1) + ")"
-				}
-			} else if l.bank >= 0 && w.nb > 1 {
-				o += " (bank " + strconv.Itoa(l.bank+1) + ")"
+				o, b = w.m.Tests[f.test].Outcomes[f.slots[l.slot].outcome].Name, f.slots[l.slot].bank
 			}
-			list = append(list, o)
+			if b >= 0 && w.nb > 1 {
+				list = append(list, say.T("%s (bank %d)", say.T(o), b+1))
+			} else {
+				list = append(list, say.T(o))
+			}
 		}
-		return lower(w.m.Tests[f.test].Name) + w.where(f.sensor) + ": " + strings.Join(list, "; ")
+		return w.found(say.T(w.m.Tests[f.test].Name).Lower(), f.sensor, say.Series(list))
 	case fQuantity, fSensorQuantity:
 		q := &w.m.Quantities[f.quant]
-		var list []string
+		var list []say.Text
 		for _, x := range f.xs {
 			if q.Log {
 				x = math.Exp(x)
 			}
-			s := trimZeros(x)
-			if q.ID == "heater.ohm" {
-				s = map[bool]string{true: "in range", false: "off by a factor of " + trimZeros(math.Exp(x))}[x < 0.02]
-				if x > 8 {
-					s = "open"
-				}
+			switch {
+			case q.ID != "heater.ohm" && q.Unit != "":
+				list = append(list, say.T("%.3g %s", x, say.T(q.Unit)))
+			case q.ID != "heater.ohm":
+				list = append(list, say.T("%.3g", x))
+			case x > 8:
+				list = append(list, say.T("open"))
+			case x < 0.02:
+				list = append(list, say.T("in range"))
+			default:
+				list = append(list, say.T("off by a factor of %.3g", math.Exp(x)))
 			}
-			if q.Unit != "" && q.ID != "heater.ohm" {
-				s += " " + q.Unit
-			}
-			list = append(list, s)
 		}
-		return q.Name + w.where(f.sensor) + ": " + strings.Join(list, ", ")
+		return w.found(say.T(q.Name), f.sensor, say.List(list))
 	case fTrims:
-		var list []string
+		var list []say.Text
 		for st, rs := range ev.trims[f.bank] {
 			for _, r := range rs {
-				list = append(list, fmt.Sprintf("%s %+.0f %%", strings.ReplaceAll(States[st], "_", " "), r.x))
+				list = append(list, say.T("%s %+.0f %%", stateWords(st), r.x))
 			}
 		}
-		s := "trims"
 		if w.nb > 1 {
-			s += " of bank " + strconv.Itoa(f.bank+1)
+			return say.T("trims of bank %d: %s", f.bank+1, say.List(list))
 		}
-		return s + ": " + strings.Join(list, ", ")
+		return say.T("trims: %s", say.List(list))
 	case fLambda:
-		var list []string
+		var list []say.Text
 		for _, x := range f.xs {
-			list = append(list, fmt.Sprintf("%.2f", 1+x/100))
+			list = append(list, say.T("%.2f", 1+x/100))
 		}
-		return "true lambda at " + strings.ReplaceAll(States[f.state], "_", " ") + ": " + strings.Join(list, ", ")
+		return say.T("true lambda at %s: %s", stateWords(f.state), say.List(list))
 	case fRemark:
-		return "history: " + w.m.Remarks[f.said].Name
+		return say.T("history: %s", say.T(w.m.Remarks[f.said].Name))
 	case fProof:
 		if f.bad {
-			return "the proof drive failed"
+			return say.T("the proof drive failed")
 		}
-		return "the proof drive passed"
+		return say.T("the proof drive passed")
 	}
-	return ""
+	return say.Text{}
 }
 
-// where names a sensor's place, after what was found there.
-func (w *world) where(s int) string {
+func stateWords(state int) say.Text { return say.T(strings.ReplaceAll(States[state], "_", " ")) }
+
+// found says what was found, with the sensor's place where it was one.
+func (w *world) found(what say.Text, s int, found say.Text) say.Text {
 	if s < 0 {
-		return ""
+		return say.T("%s: %s", what, found)
 	}
-	return " at " + w.sensorName(s)
+	return say.T("%s at %s: %s", what, w.sensorName(s), found)
 }
 
-func (w *world) sensorName(s int) string {
+func (w *world) sensorName(s int) say.Text {
 	sw := &w.sens[s]
 	return placeWords(CauseRef{Bank: sw.Bank, Position: sw.Position})
 }
 
-func placeWords(r CauseRef) string {
+func placeWords(r CauseRef) say.Text {
 	switch {
 	case r.Position > 0:
-		return fmt.Sprintf("bank %d position %d", r.Bank, r.Position)
+		return say.T("bank %d position %d", r.Bank, r.Position)
 	case r.Bank > 0:
-		return fmt.Sprintf("bank %d", r.Bank)
+		return say.T("bank %d", r.Bank)
 	}
-	return "the engine"
+	return say.T("the engine")
 }
 
 // name gives a cause with its place where it has one.
-func (r CauseRef) name() string {
+func (r CauseRef) name() say.Text {
 	info, _ := CauseByID(r.Cause)
 	if r.Bank == 0 {
-		return info.Name
+		return say.T(info.Name)
 	}
-	return info.Name + ", " + placeWords(r)
-}
-
-func lower(s string) string { return strings.ToLower(s[:1]) + s[1:] }
-
-func upper(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
-
-func trimZeros(x float64) string {
-	return strconv.FormatFloat(x, 'g', 3, 64)
-}
-
-// and joins words as a sentence does.
-func and(list []string) string {
-	switch n := len(list); n {
-	case 0:
-		return ""
-	case 1:
-		return list[0]
-	default:
-		return strings.Join(list[:n-1], ", ") + " and " + list[n-1]
-	}
+	return say.T("%s, %s", say.T(info.Name), placeWords(r))
 }
 
 // weightWord puts the natural logarithm of a likelihood ratio on a scale of our
 // own. A hint doubles nothing; near proof outweighs twenty to one.
-func weightWord(lr float64) string {
+func weightWord(lr float64) say.Text {
 	switch x := math.Abs(lr); {
 	case x < 0.3:
-		return "next to nothing"
+		return say.T("next to nothing")
 	case x < 0.9:
-		return "a hint"
+		return say.T("a hint")
 	case x < 2:
-		return "a sign"
+		return say.T("a sign")
 	case x < 3:
-		return "a strong sign"
+		return say.T("a strong sign")
 	default:
-		return "near proof"
+		return say.T("near proof")
 	}
 }
 
 // percent writes a probability so that it never claims certainty.
-func percent(p float64) string {
+func percent(p float64) say.Text {
 	switch {
 	case p >= 0.995:
-		return "over 99 %"
+		return say.T("over 99 %")
 	case p < 0.005:
-		return "under 1 %"
+		return say.T("under 1 %")
 	}
-	return fmt.Sprintf("%.0f %%", 100*p)
+	return say.T("%.0f %%", 100*p)
 }

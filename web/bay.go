@@ -115,7 +115,7 @@ func (s *server) bayView(w http.ResponseWriter, r *http.Request, d *desk, second
 			return nil
 		}
 		b := d.bayTest(t, placeKey(n.Bank, n.Position), minutes[t.ID])
-		b.Spot, b.Minutes, b.Why = d.spotWords(n.Bank, n.Position), templates.MinutesWords(n.Minutes), n.Why
+		b.Spot, b.Minutes, b.Why = d.spotWords(n.Bank, n.Position), templates.MinutesWords(n.Minutes), d.l.Say(n.Why)
 		return &b
 	}
 	if next != nil {

@@ -261,7 +261,7 @@ func (s *server) capturePage(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return err
 		}
-		v.Decoded, v.Noticed, v.Sums = new(d.decodedView(dec, res)), obdNoticed(dec), answeredSums(dec)
+		v.Decoded, v.Noticed, v.Sums = new(d.decodedView(dec, res)), d.obdNoticed(dec), answeredSums(dec)
 	} else {
 		as, res := c2result(c)
 		v.Sums, v.Groups, v.TooSlow = sums(res), groups(res), tooSlow(res)

@@ -51,7 +51,7 @@ func (s *server) deskWith(ctx context.Context, jobID int64, shop store.Shop, too
 	d.took, d.kase.Costs.TestMinutes = took, weighed(took)
 	d.decision, d.fingerprint, err = s.minds.decide(d.kase, d.exclusions()...)
 	if ps, ok := errors.AsType[diag.Problems](err); ok {
-		d.noFit = ps[0].Reason + "; " + ps[0].Mend + "."
+		d.noFit = d.l.Say(ps[0].Reason) + "; " + d.l.Say(ps[0].Mend) + "."
 	} else if err != nil {
 		return nil, fmt.Errorf("weighing job %d: %w", jobID, err)
 	}
@@ -79,7 +79,7 @@ func (d *desk) sift() {
 	carFits := len(d.car.Check()) == 0
 	for _, e := range d.Standing() {
 		if ps := e.Body.Check(d.car); carFits && len(ps) > 0 {
-			d.unfit[e.ID] = templates.Upper(ps[0].Reason) + "; " + ps[0].Mend + "."
+			d.unfit[e.ID] = problemWords(d.l, ps[0])
 			continue
 		}
 		d.used = append(d.used, e)

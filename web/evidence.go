@@ -13,6 +13,7 @@ import (
 	"crosscount/diag/obd"
 	"crosscount/store"
 	"crosscount/templates"
+	"crosscount/templates/lang"
 )
 
 // kindLinks offers a form for every kind of entry, and for every test that ends in a
@@ -320,7 +321,7 @@ func (d *desk) readEntries(f *form, ef *templates.EntryForm) []diag.Entry {
 // checkEntry lets the engine say what is wrong, at the field it is about.
 func (d *desk) checkEntry(f *form, e diag.Entry, field func(path string) *templates.Field) {
 	for _, p := range e.Check(d.car) {
-		f.wrong(field(p.Path), templates.Mend{Reason: templates.Upper(p.Reason) + ".", Mend: templates.Upper(p.Mend) + "."})
+		f.wrong(field(p.Path), mendOf(d.l, p.Reason, p.Mend))
 	}
 }
 
@@ -331,7 +332,7 @@ func (d *desk) readCodes(f *form, ef *templates.EntryForm) []diag.Entry {
 	for _, word := range splitCodes(ef.Codes.Value) {
 		c, err := obd.ParseCode(word)
 		if err != nil {
-			f.wrong(ef.Codes, codeMend(err))
+			f.wrong(ef.Codes, codeMend(d.l, err))
 			return nil
 		}
 		e := diag.Entry{Kind: diag.KindCode, Code: c.String(), Status: ef.Choices[0].Value}
@@ -361,9 +362,9 @@ func splitCodes(s string) []string {
 	return out
 }
 
-func codeMend(err error) templates.Mend {
+func codeMend(l *lang.Language, err error) templates.Mend {
 	if e, ok := asCodeError(err); ok {
-		return templates.Mend{Reason: fmt.Sprintf("“%s”: %s.", e.Text, e.Problem), Mend: templates.Upper(e.Mend) + "."}
+		return templates.Mend{Reason: l.T("“%s”: %s.", e.Text, e.Problem), Mend: sentence(l, e.Mend)}
 	}
 	return templates.SayNotRead
 }

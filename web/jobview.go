@@ -14,6 +14,7 @@ import (
 	"crosscount/diag/obd"
 	"crosscount/store"
 	"crosscount/templates"
+	"crosscount/templates/lang"
 	"crosscount/templates/linemap"
 )
 
@@ -233,7 +234,7 @@ func (d *desk) logView(theme string) []templates.LogEntry {
 	for _, n := range d.decision.Notes {
 		for _, i := range n.Entries {
 			if i < len(d.used) {
-				unused[d.used[i].ID] = n.Say
+				unused[d.used[i].ID] = d.l.Say(n.Say)
 			}
 		}
 	}
@@ -246,7 +247,7 @@ func (d *desk) logView(theme string) []templates.LogEntry {
 			l.Spot = templates.SpotWords(ev.Spot)
 		}
 		if e.Body.Kind == diag.KindCode {
-			l.Means, l.Alike = meaning(e.Body.Code)
+			l.Means, l.Alike = meaning(d.l, e.Body.Code)
 		}
 		if e.Body.Kind == diag.KindTip {
 			l.Means = append(l.Means, tipSays(e.Body.Look))
@@ -262,21 +263,21 @@ func (d *desk) logView(theme string) []templates.LogEntry {
 }
 
 // meaning says what a code says, and when it only looks like a sensor code, why not.
-func meaning(text string) (means []string, alike string) {
+func meaning(l *lang.Language, text string) (means []string, alike string) {
 	c, err := obd.ParseCode(text)
 	if err != nil {
 		return nil, ""
 	}
 	m, ok := c.Meaning()
 	if !ok {
-		return []string{templates.Upper(c.Describe()), templates.CodeUnknown}, ""
+		return []string{l.Say(c.Describe().Upper()), l.T(templates.CodeUnknown)}, ""
 	}
 	if m.LookAlike {
-		return nil, templates.Upper(m.Title) + ". " + m.Testifies
+		return nil, sentence(l, m.Title) + " " + l.Say(m.Testifies)
 	}
-	means = []string{templates.Upper(m.Title)}
-	if m.Testifies != "" {
-		means = append(means, templates.Upper(m.Testifies))
+	means = []string{l.Say(m.Title.Upper())}
+	if !m.Testifies.IsZero() {
+		means = append(means, l.Say(m.Testifies.Upper()))
 	}
 	return means, ""
 }
@@ -439,7 +440,7 @@ func (d *desk) causeViews(v *templates.JobView) {
 	for i, c := range d.decision.Causes {
 		low, high := c.P*(1-left), min(c.P*(1-left)+left, 1)
 		cv := templates.CauseView{Name: c.Cause, Spot: d.spotWords(c.Bank, c.Position), Words: templates.OddsWord(c.P),
-			Percent: templates.PercentRange(c.P, low, high), From: int(low*1000 + .5), To: int(high*1000 + .5), Why: c.Why}
+			Percent: templates.PercentRange(c.P, low, high), From: int(low*1000 + .5), To: int(high*1000 + .5), Why: lang.All(d.l, c.Why)}
 		if info, ok := diag.CauseByID(c.Cause); ok {
 			cv.Name = info.Name
 		}
@@ -476,7 +477,7 @@ func (d *desk) nextViews(v *templates.JobView) {
 	}
 	if n != nil {
 		t := d.testView(n.Test, n.Bank, n.Position)
-		t.Minutes, t.Why = templates.MinutesWords(n.Minutes), n.Why
+		t.Minutes, t.Why = templates.MinutesWords(n.Minutes), d.l.Say(n.Why)
 		if len(n.Cautions) > 0 {
 			t.Cautions = n.Cautions
 		}
@@ -499,7 +500,7 @@ func (d *desk) nextViews(v *templates.JobView) {
 }
 
 func (d *desk) planLine(test string, p diag.PlanStep) templates.PlanLine {
-	l := templates.PlanLine{Outcome: p.Say, Percent: templates.PercentWords(p.P)}
+	l := templates.PlanLine{Outcome: d.l.Say(p.Say), Percent: templates.PercentWords(p.P)}
 	if l.Outcome == "" {
 		l.Outcome = outcomeName(test, p.Outcome)
 	}
@@ -599,7 +600,7 @@ func (d *desk) verdictView(who *store.SignedIn) templates.VerdictView {
 		v.Decision = dec.Decision
 		v.Parts, v.First, v.Mend = each(dec.Parts, d.partWords), each(dec.First, d.mendWords), each(dec.Mend, d.mendWords)
 		v.Headline = templates.VerdictHeadline(dec.Decision, each(dec.Parts, d.partWords), v.Mend)
-		v.Why = dec.Why
+		v.Why = d.l.Say(dec.Why)
 		if dec.Decision != diag.DecideOpen {
 			v.Firm = templates.FirmWords(dec.Firm)
 			v.Customer = d.customerSentence(dec)
@@ -621,7 +622,7 @@ func (d *desk) verdictView(who *store.SignedIn) templates.VerdictView {
 		if f.Fingerprint == d.fingerprint || !v.Stale { // show what it was accepted on
 			dec := f.Verdict
 			v.Parts, v.First, v.Mend = each(dec.Parts, d.partWords), each(dec.First, d.mendWords), each(dec.Mend, d.mendWords)
-			v.Headline, v.Why, v.Firm, v.Customer = a.Headline, dec.Why, templates.FirmWords(dec.Firm), d.customerSentence(dec)
+			v.Headline, v.Why, v.Firm, v.Customer = a.Headline, d.l.Say(dec.Why), templates.FirmWords(dec.Firm), d.customerSentence(dec)
 			v.Expected, v.AtItsWord, v.Known = d.money(f.Costs.Expected), d.money(f.Costs.CodeTakenAtItsWord), d.money(f.Costs.CauseKnown)
 		}
 	}

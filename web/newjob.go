@@ -317,7 +317,7 @@ func (s *server) readNewCar(ctx context.Context, f *form, in *templates.IntakeFo
 		}
 		// The engine is the judge of whether car and sensors fit together.
 		for _, p := range c.Diag(take.Sensors, 0).Check() {
-			f.wrong(layoutField(in, p.Path), templates.Mend{Reason: templates.Upper(p.Reason) + ".", Mend: templates.Upper(p.Mend) + "."})
+			f.wrong(layoutField(in, p.Path), mendOf(tongue(f.r), p.Reason, p.Mend))
 		}
 	}
 	take.Vehicle = c
@@ -376,7 +376,7 @@ func readTold(f *form, fd *templates.Field) []diag.Entry {
 	for _, word := range splitCodes(fd.Value) {
 		c, err := obd.ParseCode(word)
 		if err != nil {
-			f.wrong(fd, codeMend(err))
+			f.wrong(fd, codeMend(tongue(f.r), err))
 			return nil
 		}
 		out = append(out, diag.Entry{Kind: diag.KindCode, Code: c.String(), Status: "stored"})

@@ -244,7 +244,7 @@ func (a *account) workOrder() (paper.Sheet, error) {
 			add(d.decision.Next, "")
 			for _, step := range d.decision.Plan {
 				if step.Next != nil && len(tests) < 6 {
-					say := step.Say
+					say := d.l.Say(step.Say)
 					if say == "" {
 						say = outcomeName(d.decision.Next.Test, step.Outcome)
 					}
@@ -467,7 +467,7 @@ func plainCode(text string) string {
 	title := ""
 	if c, err := obd.ParseCode(text); err == nil {
 		if m, ok := c.Meaning(); ok {
-			title = m.Title
+			title = m.Title.String() // the list is kept by the English
 		}
 	}
 	return templates.PlainCode(title)

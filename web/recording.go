@@ -91,7 +91,7 @@ func (s *server) readTable(r *http.Request, d *desk, file store.File, content io
 		return nil, err
 	}
 	found, preview, err := signal.Sniff(content)
-	if m, ok := unreadable(err); ok {
+	if m, ok := unreadable(tongue(r), err); ok {
 		rd.form.wrong(nil, m)
 		return rd, nil
 	} else if err != nil {
@@ -111,7 +111,7 @@ func (s *server) readTable(r *http.Request, d *desk, file store.File, content io
 		return rd, nil
 	}
 	if err := rd.mapping.Check(); err != nil {
-		m, _ := unreadable(err)
+		m, _ := unreadable(tongue(r), err)
 		p, _ := errors.AsType[*signal.Problem](err)
 		var at *templates.Field
 		if p != nil && p.Kind == signal.NoTime {
@@ -122,7 +122,7 @@ func (s *server) readTable(r *http.Request, d *desk, file store.File, content io
 		return rd, nil
 	}
 	err = s.measured(r, func() error { return rd.measure(content) })
-	if m, ok := unreadable(err); ok {
+	if m, ok := unreadable(tongue(r), err); ok {
 		rd.form.wrong(nil, m)
 		return rd, nil
 	}
@@ -241,7 +241,7 @@ func (rd *reading) offer() []offer {
 		o.what = templates.Upper(templates.SpotWords(ev.Spot)) + ". " + templates.Statement(ev)
 		if ps := o.entry.Check(rd.d.car); len(ps) > 0 {
 			o.what = templates.Upper(templates.SpotWords(ev.Spot))
-			o.cannot = templates.Upper(ps[0].Reason) + "; " + ps[0].Mend + "."
+			o.cannot = problemWords(rd.d.l, ps[0])
 		}
 		out = append(out, o)
 	}

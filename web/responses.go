@@ -47,7 +47,7 @@ func (s *server) readAnswers(r *http.Request, d *desk, file store.File, content 
 		return nil, err
 	}
 	err := s.measured(r, func() (err error) { a.dec, err = obd.Decode(content); return })
-	if m, ok := unreadable(err); ok {
+	if m, ok := unreadable(tongue(r), err); ok {
 		a.form.wrong(nil, m)
 	} else if err != nil {
 		return nil, err
@@ -165,10 +165,10 @@ func (a *answers) offer() {
 			o.what = templates.Upper(templates.SpotWords(ev.Spot)) + ". " + o.what
 		}
 		if c, err := obd.ParseCode(e.Code); err == nil && e.Kind == diag.KindCode {
-			o.what += ": " + templates.Upper(c.Describe())
+			o.what += ": " + a.d.l.Say(c.Describe().Upper())
 		}
 		if ps := e.Check(car); len(ps) > 0 {
-			o.cannot = templates.Upper(ps[0].Reason) + "; " + ps[0].Mend + "."
+			o.cannot = problemWords(a.d.l, ps[0])
 		}
 		a.offers = append(a.offers, o)
 	}
@@ -223,7 +223,7 @@ func (s *server) responsesPage(w http.ResponseWriter, r *http.Request, d *desk, 
 		return err
 	}
 	v := templates.ResponsesView{Page: s.page(w, r, templates.AtNowhere, templates.TitleResponses), Car: carName(d.Vehicle), JobHref: d.base(),
-		File: d.fileFacts(file, by), Svg: string(a.svg), Refusal: a.form.refusal(), Decoded: d.decodedView(a.dec, a.res), Noticed: obdNoticed(a.dec),
+		File: d.fileFacts(file, by), Svg: string(a.svg), Refusal: a.form.refusal(), Decoded: d.decodedView(a.dec, a.res), Noticed: d.obdNoticed(a.dec),
 		Sums: answeredSums(a.dec), AsOther: d.base() + "/files/" + file.ID + "?as=" + asTable}
 	if d.open() && a.dec.Messages > 0 {
 		v.Take = a.takeForm()
@@ -368,12 +368,12 @@ func answeredSums(dec *obd.Result) []templates.Fact {
 }
 
 // obdNoticed lists the notes, what was damaged first.
-func obdNoticed(dec *obd.Result) []templates.NoticedLine {
+func (d *desk) obdNoticed(dec *obd.Result) []templates.NoticedLine {
 	var out []templates.NoticedLine
 	for _, kind := range []obd.NoteKind{obd.Damaged, obd.Assumed, obd.Ignored} {
 		for _, n := range dec.Notes {
 			if n.Kind == kind && len(out) < noticedShown {
-				out = append(out, templates.NoticedLine{Where: templates.LineWords(n.Line, 0), What: templates.Upper(n.Text), Mend: n.Mend, Times: templates.TimesWords(n.Count)})
+				out = append(out, templates.NoticedLine{Where: templates.LineWords(n.Line, 0), What: d.l.Say(n.Text.Upper()), Mend: d.l.Say(n.Mend), Times: templates.TimesWords(n.Count)})
 			}
 		}
 	}
@@ -392,7 +392,7 @@ func (d *desk) decodedView(dec *obd.Result, res *signal.Result) templates.Decode
 	seen := map[obd.CodeStatus]bool{}
 	for _, c := range dec.Codes() {
 		row := templates.CodeRow{Code: c.Code.String(), Status: string(c.Status), Module: string(c.Module)}
-		row.Means, row.Alike = meaning(c.Code.String())
+		row.Means, row.Alike = meaning(d.l, c.Code.String())
 		v.Codes = append(v.Codes, row)
 		seen[c.Status] = true
 	}

@@ -298,7 +298,7 @@ func (t *taking) entry(it item, at time.Time) (fresh bool, res result, err error
 	if ps := e.Check(d.car); len(ps) > 0 {
 		res = refusedItem("invalid")
 		for _, p := range ps {
-			res.Problems = append(res.Problems, itemProblem{Field: p.Path, Reason: templates.Upper(p.Reason) + ".", Mend: templates.Upper(p.Mend) + "."})
+			res.Problems = append(res.Problems, itemProblem{Field: p.Path, Reason: sentence(d.l, p.Reason), Mend: sentence(d.l, p.Mend)})
 		}
 		return false, res, nil
 	}

@@ -26,6 +26,7 @@ import (
 	"crosscount/diag/signal"
 	"crosscount/store"
 	"crosscount/templates"
+	"crosscount/templates/lang"
 )
 
 const (
@@ -223,12 +224,12 @@ func separated(f io.ReadSeeker) bool {
 }
 
 // unreadable puts why a file cannot be read into words for the form.
-func unreadable(err error) (templates.Mend, bool) {
+func unreadable(l *lang.Language, err error) (templates.Mend, bool) {
 	if p, ok := errors.AsType[*signal.Problem](err); ok {
 		return templates.Mend{Reason: templates.RefusedFileWords(p.Line, p.What), Mend: templates.Upper(p.Mend) + "."}, true
 	}
 	if e, ok := errors.AsType[*obd.Error](err); ok {
-		return templates.Mend{Reason: templates.RefusedFileWords(e.Line, e.Problem), Mend: templates.Upper(e.Mend) + "."}, true
+		return templates.Mend{Reason: templates.RefusedFileWords(e.Line, l.Say(e.Problem)), Mend: sentence(l, e.Mend)}, true
 	}
 	return templates.Mend{}, false
 }
@@ -295,7 +296,7 @@ func (s *server) takeFile(w http.ResponseWriter, r *http.Request) error {
 		}
 	}
 	kind, err := kindOfFile(u.file, form.What.Value)
-	if m, ok := unreadable(err); ok {
+	if m, ok := unreadable(tongue(r), err); ok {
 		return refused(fd, m)
 	} else if err != nil {
 		return err

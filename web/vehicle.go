@@ -199,7 +199,7 @@ func (s *server) saveSensors(w http.ResponseWriter, r *http.Request) error {
 					fd = &row.Kind
 				}
 			}
-			f.wrong(fd, templates.Mend{Reason: templates.Upper(p.Reason) + ".", Mend: templates.Upper(p.Mend) + "."})
+			f.wrong(fd, mendOf(tongue(r), p.Reason, p.Mend))
 		}
 	}
 	if !f.bad() {

@@ -6,6 +6,7 @@ import (
 
 	"crosscount/diag/vin"
 	"crosscount/templates"
+	"crosscount/templates/lang"
 )
 
 // vinProblem is what is wrong with a VIN; soft when it may still stand so on the car.
@@ -18,20 +19,20 @@ type vinProblem struct {
 const shortestVIN = 5
 
 // checkVIN refuses what cannot be a VIN and doubts what is almost surely misread.
-func checkVIN(s string) (vinProblem, bool) {
+func checkVIN(l *lang.Language, s string) (vinProblem, bool) {
 	v, warnings, err := vin.Parse(s)
 	if e, ok := errors.AsType[*vin.Error](err); ok {
 		if e.Position == 0 && len(s) >= shortestVIN && len(s) < vin.Length {
 			return vinProblem{templates.SayVINLength(len(s)), true}, false
 		}
-		return vinProblem{mend: templates.Mend{Reason: templates.Upper(e.Problem) + ".", Mend: templates.Upper(e.Mend) + "."}}, false
+		return vinProblem{mend: mendOf(l, e.Problem, e.Mend)}, false
 	}
 	for _, w := range warnings {
 		if w.Grave && w.Position == 9 {
 			return vinProblem{templates.SayVINDigit(string(v[8]), string(v.CheckDigit())), true}, false
 		}
 		if w.Grave {
-			return vinProblem{templates.Mend{Reason: templates.Upper(w.Text) + ".", Mend: templates.Upper(w.Mend) + ". " + templates.IfItStandsSo}, true}, false
+			return vinProblem{templates.Mend{Reason: sentence(l, w.Text), Mend: sentence(l, w.Mend) + " " + l.T(templates.IfItStandsSo)}, true}, false
 		}
 	}
 	return vinProblem{}, true
@@ -59,7 +60,7 @@ func (f *form) vin(fd, asIs *templates.Field) string {
 		return ""
 	}
 	fd.Value = v
-	p, ok := checkVIN(v)
+	p, ok := checkVIN(tongue(f.r), v)
 	if !ok && (!p.soft || !confirmed) {
 		f.wrong(fd, p.mend)
 	}

@@ -9,8 +9,9 @@
 package chem
 
 import (
-	"fmt"
 	"math"
+
+	"crosscount/diag/say"
 )
 
 // Constants of nature, exact since 2019 (CODATA 2018, from memory).
@@ -29,23 +30,45 @@ const AirOxygen = 0.2095
 type FieldError struct {
 	Field   string
 	Value   float64
-	Problem string
-	Mend    string
+	Problem say.Text
+	Mend    say.Text
 }
 
-func (e *FieldError) Error() string {
-	return fmt.Sprintf("%s %g %s; %s", e.Field, e.Value, e.Problem, e.Mend)
+func (e *FieldError) Error() string { return e.say().String() }
+
+func (e *FieldError) say() say.Text {
+	return say.T("%s %g %s; %s", say.T(e.Field), e.Value, e.Problem, e.Mend)
+}
+
+// Words says what an error of this package says, all of it.
+func Words(err error) say.Text {
+	switch e := err.(type) {
+	case *FieldError:
+		return e.say()
+	case interface{ Unwrap() []error }:
+		var out say.Text
+		for _, one := range e.Unwrap() {
+			if w := Words(one); out.IsZero() {
+				out = w
+			} else {
+				out = say.T("%s\n%s", out, w)
+			}
+		}
+		return out
+	}
+	return say.T(err.Error())
 }
 
 // within checks a value against its range, both ends included.
 func within(field string, v, low, high float64, unit string) error {
+	mend := say.T("give %g to %g %s", low, high, say.T(unit))
 	switch {
 	case math.IsNaN(v), math.IsInf(v, 0):
-		return &FieldError{field, v, "is not a number", fmt.Sprintf("give %g to %g %s", low, high, unit)}
+		return &FieldError{field, v, say.T("is not a number"), mend}
 	case v < low:
-		return &FieldError{field, v, fmt.Sprintf("is below %g", low), fmt.Sprintf("give %g to %g %s", low, high, unit)}
+		return &FieldError{field, v, say.T("is below %g", low), mend}
 	case v > high:
-		return &FieldError{field, v, fmt.Sprintf("is above %g", high), fmt.Sprintf("give %g to %g %s", low, high, unit)}
+		return &FieldError{field, v, say.T("is above %g", high), mend}
 	}
 	return nil
 }

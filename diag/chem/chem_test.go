@@ -438,7 +438,7 @@ func TestBadInput(t *testing.T) {
 	} {
 		t.Run("refuses "+c.name+" and names the field", func(t *testing.T) {
 			e, ok := errors.AsType[*FieldError](c.err)
-			if !ok || e.Field != c.field || e.Mend == "" {
+			if !ok || e.Field != c.field || e.Mend.IsZero() {
 				t.Errorf("%v, want a FieldError on %s", c.err, c.field)
 			}
 		})

@@ -3,6 +3,8 @@ package chem
 import (
 	"errors"
 	"math"
+
+	"crosscount/diag/say"
 )
 
 // Gas is what an analyser reads at the tailpipe, dry.
@@ -17,7 +19,7 @@ type Gas struct {
 // check refuses what is no reading of petrol exhaust.
 func (g Gas) check() error {
 	if g.CO2 == 0 {
-		return &FieldError{"CO2", 0, "means that no exhaust was measured", "hold the probe in the tailpipe and read again"}
+		return &FieldError{"CO2", 0, say.T("means that no exhaust was measured"), say.T("hold the probe in the tailpipe and read again")}
 	}
 	if err := errors.Join(
 		within("CO", g.CO, 0, 15, "% by volume"),
@@ -29,7 +31,7 @@ func (g Gas) check() error {
 		return err
 	}
 	if sum := g.CO + g.CO2 + g.O2; sum > 25 {
-		return &FieldError{"CO + CO2 + O2", sum, "% is more than burning in air can give", "check the three readings and the analyser's zero"}
+		return &FieldError{"CO + CO2 + O2", sum, say.T("% is more than burning in air can give"), say.T("check the three readings and the analyser's zero")}
 	}
 	return nil
 }

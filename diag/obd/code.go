@@ -9,9 +9,12 @@ package obd
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 	"unicode"
 	"unicode/utf8"
+
+	"crosscount/diag/say"
 )
 
 // Code is a diagnostic trouble code in the two bytes SAE J2012 gives it: two bits
@@ -23,8 +26,8 @@ type Code uint16
 type CodeError struct {
 	Text    string // as given
 	At      int    // 1-based character at fault, 0 when it is the whole
-	Problem string
-	Mend    string
+	Problem say.Text
+	Mend    say.Text
 }
 
 func (e *CodeError) Error() string {
@@ -41,11 +44,11 @@ func ParseCode(s string) (Code, error) {
 	if len(shown) > 40 {
 		shown = strings.ToValidUTF8(shown[:40], "") + "…"
 	}
-	fail := func(at int, problem, mend string) (Code, error) {
-		return 0, &CodeError{Text: shown, At: at, Problem: problem, Mend: mend}
+	fail := func(at int, problem say.Text, mend string) (Code, error) {
+		return 0, &CodeError{Text: shown, At: at, Problem: problem, Mend: say.T(mend)}
 	}
 	if !utf8.ValidString(s) {
-		return fail(0, "it is not text", "type the five characters, such as P0171")
+		return fail(0, say.T("it is not text"), "type the five characters, such as P0171")
 	}
 
 	var chars [5]rune // upper case
@@ -57,41 +60,41 @@ func ParseCode(s string) (Code, error) {
 			continue
 		}
 		if n == len(chars) {
-			return fail(place, "it is longer than five characters", "a code is one letter and four digits, such as P0171; enter one code at a time and leave out what follows it")
+			return fail(place, say.T("it is longer than five characters"), "a code is one letter and four digits, such as P0171; enter one code at a time and leave out what follows it")
 		}
 		chars[n], at[n] = unicode.ToUpper(r), place
 		n++
 	}
 	if n == 0 {
-		return fail(0, "it is empty", "type the five characters, such as P0171")
+		return fail(0, say.T("it is empty"), "type the five characters, such as P0171")
 	}
 	system := strings.IndexRune(systemLetters, chars[0])
 	if system < 0 {
 		if chars[0] >= '0' && chars[0] <= '9' {
-			return fail(at[0], "the letter is missing", "begin with P, C, B or U; engine codes begin with P, such as P0171")
+			return fail(at[0], say.T("the letter is missing"), "begin with P, C, B or U; engine codes begin with P, such as P0171")
 		}
-		return fail(at[0], fmt.Sprintf("it begins with %q", chars[0]), "begin with P (powertrain), C (chassis), B (body) or U (network)")
+		return fail(at[0], say.T("it begins with %s", strconv.QuoteRune(chars[0])), "begin with P (powertrain), C (chassis), B (body) or U (network)")
 	}
 	if n < len(chars) {
-		return fail(0, fmt.Sprintf("it has %d of five characters", n), "a code is one letter and four digits, such as P0171")
+		return fail(0, say.T("it has %d of five characters", n), "a code is one letter and four digits, such as P0171")
 	}
 	code := Code(system) << 14
 	for i := 1; i < len(chars); i++ {
 		v, ok := hexDigit(chars[i])
 		switch {
 		case chars[i] == 'O':
-			return fail(at[i], "it has the letter O where a digit belongs", "type a zero")
+			return fail(at[i], say.T("it has the letter O where a digit belongs"), "type a zero")
 		case chars[i] == 'I' || chars[i] == 'L':
-			return fail(at[i], fmt.Sprintf("it has the letter %c where a digit belongs", chars[i]), "type a one")
+			return fail(at[i], say.T("it has the letter %s where a digit belongs", string(chars[i])), "type a one")
 		case !ok:
-			return fail(at[i], fmt.Sprintf("%q is not a digit", chars[i]), "use 0 to 9, or A to F in the last three places")
+			return fail(at[i], say.T("%s is not a digit", strconv.QuoteRune(chars[i])), "use 0 to 9, or A to F in the last three places")
 		case i == 1 && v > 3:
-			return fail(at[i], fmt.Sprintf("the first digit is %c", chars[i]), "it is 0, 1, 2 or 3 in every code")
+			return fail(at[i], say.T("the first digit is %s", string(chars[i])), "it is 0, 1, 2 or 3 in every code")
 		}
 		code |= Code(v) << (4 * (4 - i))
 	}
 	if code == 0 {
-		return fail(0, "it means that no code is stored", "leave it out")
+		return fail(0, say.T("it means that no code is stored"), "leave it out")
 	}
 	return code, nil
 }
@@ -213,17 +216,17 @@ func (c Code) Group() string {
 
 // Describe tells what a code is: its title where its meaning is known, otherwise
 // what its structure alone says.
-func (c Code) Describe() string {
+func (c Code) Describe() say.Text {
 	if m, ok := c.Meaning(); ok {
 		return m.Title
 	}
-	s := string(c.System()) + " code, " + map[Origin]string{
-		Generic:  "defined by the standard",
-		Maker:    "defined by the car's maker",
-		Reserved: "reserved or shared by standard and maker",
+	who := map[Origin]string{
+		Generic:  "%s code, defined by the standard; meaning not in the table",
+		Maker:    "%s code, defined by the car's maker; meaning not in the table",
+		Reserved: "%s code, reserved or shared by standard and maker; meaning not in the table",
 	}[c.Origin()]
 	if g := c.Group(); g != "" {
-		s += ", " + g
+		return say.T("%s code, defined by the standard, %s; meaning not in the table", say.T(string(c.System())), say.T(g))
 	}
-	return s + "; meaning not in the table"
+	return say.T(who, say.T(string(c.System())))
 }

@@ -48,7 +48,7 @@ func TestParseCode(t *testing.T) {
 			if !ok {
 				t.Fatalf("ParseCode(%q) = %v, %v; want a *CodeError", c.in, code, err)
 			}
-			if e.At != c.at || !strings.Contains(e.Mend, c.mend) {
+			if e.At != c.at || !strings.Contains(e.Mend.String(), c.mend) {
 				t.Errorf("at %d, mend %q; want at %d, mend with %q", e.At, e.Mend, c.at, c.mend)
 			}
 		})
@@ -119,7 +119,7 @@ func TestStructure(t *testing.T) {
 		if code.System() != c.system || code.Origin() != c.origin || code.Group() != c.group {
 			t.Errorf("%s: %s, %s, %q; want %s, %s, %q", code, code.System(), code.Origin(), code.Group(), c.system, c.origin, c.group)
 		}
-		if code.Describe() == "" {
+		if code.Describe().IsZero() {
 			t.Errorf("%s: no description", code)
 		}
 	}
@@ -272,7 +272,7 @@ func TestLookAlikes(t *testing.T) {
 		if !ok || !m.LookAlike || m.NamesSensor || m.SensorRelated || m.Bank != 0 || m.Position != 0 {
 			t.Errorf("%s must be known and must not be a sensor code: %+v", code, m)
 		}
-		if !strings.HasPrefix(m.Testifies, "Not an oxygen-sensor code") {
+		if !strings.HasPrefix(m.Testifies.String(), "Not an oxygen-sensor code") {
 			t.Errorf("%s does not say that it is no sensor code: %q", code, m.Testifies)
 		}
 	}
@@ -296,7 +296,7 @@ func TestMeaningTable(t *testing.T) {
 		switch {
 		case m.Code != code:
 			t.Errorf("%s carries the code %s", code, m.Code)
-		case m.Title == "" || m.Testifies == "" || m.Basis == "" || m.Subject == "":
+		case m.Title.IsZero() || m.Testifies.IsZero() || m.Basis == "" || m.Subject == "":
 			t.Errorf("%s is incomplete: %+v", code, m)
 		case code.Origin() != Generic:
 			t.Errorf("%s is not a generic code and cannot have a meaning of its own", code)
@@ -306,14 +306,14 @@ func TestMeaningTable(t *testing.T) {
 			t.Errorf("%s is a look-alike and sensor-related", code)
 		case m.NamesSensor && !m.SensorRelated:
 			t.Errorf("%s names a sensor but is not related", code)
-		case strings.Contains(m.Title, "  ") || strings.TrimFunc(m.Title, unicode.IsSpace) != m.Title:
+		case strings.Contains(m.Title.String(), "  ") || strings.TrimFunc(m.Title.String(), unicode.IsSpace) != m.Title.String():
 			t.Errorf("%s: title %q", code, m.Title)
 		}
 		if m.NamesSensor && m.Subject != SensorHeater && m.Subject != SensorSlow {
-			if other, taken := titles[m.Title]; taken {
+			if other, taken := titles[m.Title.String()]; taken {
 				t.Errorf("%s and %s share the title %q", code, other, m.Title)
 			}
-			titles[m.Title] = code
+			titles[m.Title.String()] = code
 		}
 	}
 	for _, c := range []struct {
@@ -356,7 +356,7 @@ func FuzzParseCode(f *testing.F) {
 	f.Fuzz(func(t *testing.T, s string) {
 		code, err := ParseCode(s)
 		if err != nil {
-			if e, ok := errors.AsType[*CodeError](err); !ok || e.Mend == "" || code != 0 {
+			if e, ok := errors.AsType[*CodeError](err); !ok || e.Mend.IsZero() || code != 0 {
 				t.Fatalf("%q: %v, %v", s, code, err)
 			}
 			return

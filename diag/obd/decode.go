@@ -7,6 +7,8 @@ import (
 	"io"
 	"slices"
 	"strings"
+
+	"crosscount/diag/say"
 )
 
 const (
@@ -133,13 +135,13 @@ func (d *decoder) run(r io.Reader) (*Result, error) {
 		if d.line == 1 {
 			switch {
 			case bytes.HasPrefix(line, []byte{0xFF, 0xFE}), bytes.HasPrefix(line, []byte{0xFE, 0xFF}):
-				return d.fail(&Error{1, "the text is in UTF-16", "save it as plain text or UTF-8"})
+				return d.fail(&Error{1, say.T("the text is in UTF-16"), say.T("save it as plain text or UTF-8")})
 			}
 			line = bytes.TrimPrefix(line, []byte("\ufeff"))
 		}
 		if long {
 			inLong = true
-			d.notes.add(d.line, Damaged, "line longer than 64 KiB", "give one frame or answer on each line")
+			d.notes.add(d.line, Damaged, say.T("line longer than 64 KiB"), "give one frame or answer on each line")
 			continue
 		}
 		d.take(line)
@@ -153,7 +155,7 @@ func (d *decoder) run(r io.Reader) (*Result, error) {
 		if d.line == 0 {
 			problem = "the text is empty"
 		}
-		return &d.result, &Error{0, problem, "paste what the car answered, such as 41 0C 1A F8 or 7E8 06 41 00 BE 3F A8 13"}
+		return &d.result, &Error{0, say.T(problem), say.T("paste what the car answered, such as 41 0C 1A F8 or 7E8 06 41 00 BE 3F A8 13")}
 	}
 	return &d.result, nil
 }
@@ -185,7 +187,7 @@ func (d *decoder) take(line []byte) {
 		if f.damage {
 			kind = Damaged
 		}
-		d.notes.add(d.line, kind, f.note, f.mend)
+		d.notes.add(d.line, kind, say.T(f.note), f.mend)
 	case lineOther:
 		if d.other == 0 {
 			d.otherLine = d.line
@@ -214,7 +216,7 @@ func (d *decoder) severalModules(f frame) {
 	key := uint16(f.data[0])<<8 | uint16(f.data[1])
 	static := f.data[0] == 0x41 && (f.data[1]&0x1F == 0 || f.data[1] == 1 || f.data[1] == 0x13 || f.data[1] == 0x1D)
 	if static && key == d.lastBare && d.lastBareLine == d.line-1 {
-		d.notes.add(d.line, Assumed, "two answers in a row to the same request, so several modules may be answering",
+		d.notes.add(d.line, Assumed, say.T("two answers in a row to the same request, so several modules may be answering"),
 			"read again with headers shown to keep them apart")
 	}
 	d.lastBare, d.lastBareLine = key, d.line
@@ -224,15 +226,15 @@ func (d *decoder) status(words string) {
 	upper := strings.ToUpper(words)
 	switch {
 	case strings.Contains(upper, "ERROR"), strings.Contains(upper, "FULL"), strings.Contains(upper, "UNABLE"):
-		d.notes.add(d.line, Damaged, fmt.Sprintf("%q: an answer was lost here", words), "read again")
+		d.notes.add(d.line, Damaged, say.T("%q: an answer was lost here", words), "read again")
 	case strings.Contains(upper, "NO DATA"):
-		d.notes.add(d.line, Ignored, fmt.Sprintf("%q: the car gave no answer to this request", words), "")
+		d.notes.add(d.line, Ignored, say.T("%q: the car gave no answer to this request", words), "")
 	default:
 		if _, err := ParseCode(words); err == nil {
-			d.notes.add(d.line, Ignored, fmt.Sprintf("%q is a trouble code, not a response", words), "enter it as a code")
+			d.notes.add(d.line, Ignored, say.T("%q is a trouble code, not a response", words), "enter it as a code")
 			return
 		}
-		d.notes.add(d.line, Ignored, fmt.Sprintf("%q is not a response", words), "")
+		d.notes.add(d.line, Ignored, say.T("%q is not a response", words), "")
 	}
 }
 
@@ -241,12 +243,12 @@ func (d *decoder) tick(f frame) {
 	if d.clock == NoClock {
 		d.clock, d.start, d.now = f.clock, f.nanos, f.nanos
 		if f.clock == MillisClock {
-			d.notes.add(d.line, Assumed, "time stamps are whole numbers and are taken as milliseconds", "give seconds with a point if they are not")
+			d.notes.add(d.line, Assumed, say.T("time stamps are whole numbers and are taken as milliseconds"), "give seconds with a point if they are not")
 		}
 		return
 	}
 	if f.clock != d.clock {
-		d.notes.add(d.line, Assumed, "another kind of time stamp than before, so the last time is kept", "use one kind of time stamp in a text")
+		d.notes.add(d.line, Assumed, say.T("another kind of time stamp than before, so the last time is kept"), "use one kind of time stamp in a text")
 		return
 	}
 	at := f.nanos + d.dayShift
@@ -255,7 +257,7 @@ func (d *decoder) tick(f frame) {
 		at += 24 * 3600e9
 	}
 	if at < d.now {
-		d.notes.add(d.line, Damaged, "the clock runs backwards here; the values count, but stay out of the time series until it has caught up",
+		d.notes.add(d.line, Damaged, say.T("the clock runs backwards here; the values count, but stay out of the time series until it has caught up"),
 			"put the lines in the order they were recorded")
 	}
 	d.now = at
@@ -266,7 +268,7 @@ func (d *decoder) frame(f frame) {
 	l, ok := d.links[f.module]
 	if !ok {
 		if len(d.links) >= 512 {
-			d.notes.add(d.line, Damaged, "too many modules answer", "give one car's responses at a time")
+			d.notes.add(d.line, Damaged, say.T("too many modules answer"), "give one car's responses at a time")
 			return
 		}
 		l = &link{module: f.module, can: true}
@@ -281,11 +283,11 @@ func (d *decoder) frame(f frame) {
 		n := int(b[0] & 0x0F)
 		partial := n > len(b)-1
 		if n == 0 || n > 7 {
-			d.notes.add(d.line, Damaged, "single frame with an impossible length", "read again")
+			d.notes.add(d.line, Damaged, say.T("single frame with an impossible length"), "read again")
 			return
 		}
 		if partial {
-			d.notes.add(d.line, Damaged, fmt.Sprintf("answer cut off: %d of %d bytes are here", len(b)-1, n), "read again and paste the whole line")
+			d.notes.add(d.line, Damaged, say.T("answer cut off: %d of %d bytes are here", len(b)-1, n), "read again and paste the whole line")
 		}
 		d.message(message{module: f.module, payload: b[1:min(len(b), 1+n)], can: true, partial: partial,
 			line: d.line, nanos: d.now, timed: d.clock != NoClock})
@@ -294,12 +296,12 @@ func (d *decoder) frame(f frame) {
 			d.cutOff(l)
 		}
 		if len(b) < 3 {
-			d.notes.add(d.line, Damaged, "first frame of a long answer cut off", "read again and paste the whole line")
+			d.notes.add(d.line, Damaged, say.T("first frame of a long answer cut off"), "read again and paste the whole line")
 			return
 		}
 		want := int(b[0]&0x0F)<<8 | int(b[1])
 		if want < 2 {
-			d.notes.add(d.line, Damaged, "first frame with an impossible length", "read again")
+			d.notes.add(d.line, Damaged, say.T("first frame with an impossible length"), "read again")
 			return
 		}
 		*l = link{open: true, module: f.module, can: true, want: want, next: 1, line: d.line,
@@ -311,7 +313,7 @@ func (d *decoder) frame(f frame) {
 	case 2:
 		switch seq := int(b[0] & 0x0F); {
 		case !l.open:
-			d.notes.add(d.line, Damaged, "part of a long answer whose beginning is missing", "read again and paste all lines of the answer")
+			d.notes.add(d.line, Damaged, say.T("part of a long answer whose beginning is missing"), "read again and paste all lines of the answer")
 		case l.broken:
 		case seq != l.next:
 			l.broken = true // what follows would stand in the wrong place
@@ -324,7 +326,7 @@ func (d *decoder) frame(f frame) {
 			d.complete(l)
 		}
 	default:
-		d.notes.add(d.line, Ignored, "CAN frame that is no response of services 01 to 0A", "")
+		d.notes.add(d.line, Ignored, say.T("CAN frame that is no response of services 01 to 0A"), "")
 	}
 }
 
@@ -340,17 +342,15 @@ func (d *decoder) complete(l *link) {
 // cutOff passes on what there is of an answer whose end never came.
 func (d *decoder) cutOff(l *link) {
 	l.open = false
-	from := ""
-	if l.module != "" {
-		from = " of " + string(l.module)
-	}
-	of := "an unknown number of"
+	what := say.T("long answer cut off: %d of an unknown number of bytes are here in order", len(l.buf))
 	if l.want > 0 {
-		of = fmt.Sprint(l.want)
+		what = say.T("long answer cut off: %d of %d bytes are here in order", len(l.buf), l.want)
 	}
-	d.notes.add(l.line, Damaged,
-		fmt.Sprintf("long answer%s cut off: %d of %s bytes are here in order", from, min(len(l.buf), max(l.want, len(l.buf))), of),
-		"read again and paste every line of the answer; what is here is kept")
+	if l.module != "" {
+		what.Format = strings.Replace(what.Format, "answer", "answer of %s", 1)
+		what.Args = append([]any{string(l.module)}, what.Args...)
+	}
+	d.notes.add(l.line, Damaged, what, "read again and paste every line of the answer; what is here is kept")
 	if len(l.buf) > 0 {
 		d.message(message{module: l.module, payload: l.buf, can: l.can, partial: true, line: l.line, nanos: l.nanos, timed: l.timed})
 	}
@@ -365,12 +365,12 @@ func (d *decoder) numbered(f frame) {
 		}
 	} else if !l.open {
 		if f.index != 0 {
-			d.notes.add(d.line, Damaged, "part of a long answer whose beginning is missing", "read again and paste all lines of the answer")
+			d.notes.add(d.line, Damaged, say.T("part of a long answer whose beginning is missing"), "read again and paste all lines of the answer")
 			return
 		}
 	} else if f.index == 0 && l.next != 0 {
 		// A second answer begins; without headers two modules cannot be told apart.
-		d.notes.add(d.line, Assumed, "a numbered answer begins before the last one ended, so several modules may be answering",
+		d.notes.add(d.line, Assumed, say.T("a numbered answer begins before the last one ended, so several modules may be answering"),
 			"read again with headers shown to keep them apart")
 		d.cutOff(l)
 		*l = link{open: true, can: true, line: d.line, nanos: d.now, timed: d.clock != NoClock, buf: l.buf[:0]}
@@ -403,7 +403,7 @@ func (d *decoder) endNumbered() {
 		d.message(message{payload: l.buf, can: true, line: l.line, nanos: l.nanos, timed: l.timed})
 	case l.want > 0 && len(l.buf) == 0:
 		l.open = false
-		d.notes.add(l.line, Ignored, "three digits that are no response", "")
+		d.notes.add(l.line, Ignored, say.T("three digits that are no response"), "")
 	default:
 		d.cutOff(l)
 	}
@@ -420,7 +420,7 @@ func (d *decoder) message(m message) {
 	}
 	if !slices.Contains(d.modules, m.module) {
 		if len(d.modules) >= maxModules {
-			d.notes.add(m.line, Damaged, "too many modules answer", "give one car's responses at a time")
+			d.notes.add(m.line, Damaged, say.T("too many modules answer"), "give one car's responses at a time")
 			return
 		}
 		d.modules = append(d.modules, m.module)
@@ -429,7 +429,7 @@ func (d *decoder) message(m message) {
 }
 
 // damaged notes that an answer is too short.
-func (d *decoder) damaged(m message, what string) {
+func (d *decoder) damaged(m message, what say.Text) {
 	if m.partial {
 		return // said when it was found to be cut off
 	}
@@ -443,7 +443,7 @@ func (d *decoder) finish() {
 		d.cutOff(l)
 	}
 	if d.other > 0 {
-		d.notes.add(d.otherLine, Ignored, fmt.Sprintf("%d frames of other bus traffic", d.other), "")
+		d.notes.add(d.otherLine, Ignored, say.T("%d frames of other bus traffic", d.other), "")
 	}
 	d.collect()
 	r := &d.result

@@ -34,7 +34,7 @@ func last(r *Result, q Quantity, bank, position int) float64 {
 
 func hasNote(r *Result, kind NoteKind, line int, part string) bool {
 	return slices.ContainsFunc(r.Notes, func(n Note) bool {
-		return n.Kind == kind && (line == 0 || n.Line == line) && strings.Contains(n.Text, part)
+		return n.Kind == kind && (line == 0 || n.Line == line) && strings.Contains(n.Text.String(), part)
 	})
 }
 
@@ -578,9 +578,9 @@ func TestDamage(t *testing.T) {
 		t.Run("names the line and the mend of "+c.name, func(t *testing.T) {
 			r := mustDecode(t, c.text)
 			i := slices.IndexFunc(r.Notes, func(n Note) bool {
-				return n.Kind == Damaged && n.Line == c.line && strings.Contains(n.Text, c.part)
+				return n.Kind == Damaged && n.Line == c.line && strings.Contains(n.Text.String(), c.part)
 			})
-			if i < 0 || r.Notes[i].Mend == "" {
+			if i < 0 || r.Notes[i].Mend.IsZero() {
 				t.Errorf("no such note: %v", r.Notes)
 			}
 			if !c.kept(r) {
@@ -601,7 +601,7 @@ func TestDamage(t *testing.T) {
 		t.Run("refuses "+name+" with a mend", func(t *testing.T) {
 			r, err := Decode(strings.NewReader(text))
 			e, ok := errors.AsType[*Error](err)
-			if !ok || e.Mend == "" || r == nil {
+			if !ok || e.Mend.IsZero() || r == nil {
 				t.Errorf("%v", err)
 			}
 		})

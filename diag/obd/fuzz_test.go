@@ -213,7 +213,7 @@ func FuzzDecode(f *testing.F) {
 			t.Fatalf("%d messages and error %v", r.Messages, err)
 		}
 		for _, n := range r.Notes {
-			if n.Line < 1 || n.Line > r.Lines || n.Text == "" || n.Count < 1 || n.Kind == Damaged && n.Mend == "" {
+			if n.Line < 1 || n.Line > r.Lines || n.Text.IsZero() || n.Count < 1 || n.Kind == Damaged && n.Mend.IsZero() {
 				t.Fatalf("note %+v of %d lines", n, r.Lines)
 			}
 		}

@@ -1,11 +1,12 @@
 package obd
 
 import (
-	"fmt"
 	"maps"
 	"slices"
 	"strings"
 	"sync"
+
+	"crosscount/diag/say"
 )
 
 // Meaning is what a generic code says, and about what.
@@ -17,7 +18,7 @@ type Meaning struct {
 	Position int    // 1 to 3; 0 where the code is not tied to one position
 	Cylinder int    // 1 to 12; 0 where the code names none
 	When     string // idle, off_idle or load, for mixture codes that say so
-	Title    string
+	Title    say.Text
 
 	// NamesSensor: the code is set against an oxygen sensor or its circuit.
 	NamesSensor bool
@@ -28,7 +29,7 @@ type Meaning struct {
 	LookAlike bool
 	// Testifies says what such a code mostly testifies about (common practice, no
 	// source).
-	Testifies string
+	Testifies say.Text
 	// Basis says where the code's location and kind come from.
 	Basis Basis
 }
@@ -172,7 +173,7 @@ func (b *builder) add(codes string, m Meaning, fill ...func(i int, m *Meaning)) 
 		for _, f := range fill {
 			f(i, &one)
 		}
-		if one.Testifies == "" {
+		if one.Testifies.IsZero() {
 			one.Testifies = testifies(one)
 		}
 		if one.Basis == "" {
@@ -185,16 +186,17 @@ func (b *builder) add(codes string, m Meaning, fill ...func(i int, m *Meaning)) 
 	}
 }
 
-func location(bank, position int) string {
+// titled writes a title with a location in it.
+func titled(before string, bank, position int, behind string) say.Text {
 	switch {
 	case bank == 0 && position == 0:
-		return ""
+		return say.T(before + behind)
 	case position == 0:
-		return fmt.Sprintf(", bank %d", bank)
+		return say.T(before+", bank %d"+behind, bank)
 	case bank == 0:
-		return fmt.Sprintf(", position %d of both banks", position)
+		return say.T(before+", position %d of both banks"+behind, position)
 	}
-	return fmt.Sprintf(", bank %d position %d", bank, position)
+	return say.T(before+", bank %d position %d"+behind, bank, position)
 }
 
 // sensor enters codes against one sensor, one sense for each code in turn.
@@ -204,7 +206,7 @@ func (b *builder) sensor(codes string, bank, position int, subject Subject, what
 		if len(senses) > 0 {
 			m.Sense = senses[i%len(senses)]
 		}
-		m.Title = "Oxygen sensor" + location(bank, position) + ": " + withSense(what, m.Sense)
+		m.Title = titled("Oxygen sensor", bank, position, ": "+withSense(what, m.Sense))
 	})
 }
 
@@ -229,10 +231,7 @@ func (b *builder) engine(codes string, subject Subject, bank int, what string, b
 		if len(senses) > 0 {
 			m.Sense = senses[i%len(senses)]
 		}
-		m.Title = withSense(what, m.Sense)
-		if bank != 0 {
-			m.Title += location(bank, 0)
-		}
+		m.Title = titled(withSense(what, m.Sense), bank, 0, "")
 	})
 }
 
@@ -346,7 +345,7 @@ func (b *builder) sensors() {
 	}
 	b.add("P064D P064E", Meaning{Subject: SensorProcessor, NamesSensor: true, SensorRelated: true}, func(i int, m *Meaning) {
 		m.Bank = i + 1
-		m.Title = "Control module: its own oxygen-sensor circuit" + location(m.Bank, 0)
+		m.Title = titled("Control module: its own oxygen-sensor circuit", m.Bank, 0, "")
 		m.Basis = FromMemory
 	})
 
@@ -365,7 +364,7 @@ func (b *builder) sensorBased() {
 	mixture := func(codes string, bank int, when, words string) {
 		b.add(codes, Meaning{Subject: Mixture, Bank: bank, When: when}, related, func(i int, m *Meaning) {
 			m.Sense = [2]Sense{Lean, Rich}[i]
-			m.Title = "Mixture too " + senseWords[m.Sense] + words + location(bank, 0)
+			m.Title = titled("Mixture too "+senseWords[m.Sense]+words, bank, 0, "")
 		})
 	}
 	mixture("P0171 P0172", 1, "", "")
@@ -378,20 +377,19 @@ func (b *builder) sensorBased() {
 	mixture("P2193 P2194", 2, "load", " at higher load")
 	b.add("P0170 P0173", Meaning{Subject: Mixture}, related, func(i int, m *Meaning) {
 		m.Bank = i + 1
-		m.Title = "Fuel trim out of its limits" + location(m.Bank, 0)
+		m.Title = titled("Fuel trim out of its limits", m.Bank, 0, "")
 	})
 	b.add("P2096 P2097 P2098 P2099", Meaning{Subject: PostCatalyst}, related, func(i int, m *Meaning) {
 		m.Bank, m.Sense = i/2+1, [2]Sense{Lean, Rich}[i%2]
-		m.Title = "Trim behind the converter too " + senseWords[m.Sense] + location(m.Bank, 0)
+		m.Title = titled("Trim behind the converter too "+senseWords[m.Sense], m.Bank, 0, "")
 	})
 	b.add("P219A P219B", Meaning{Subject: BankImbalance}, related, func(i int, m *Meaning) {
 		m.Bank = i + 1
-		m.Title = "Cylinders of one bank run apart in mixture" + location(m.Bank, 0)
+		m.Title = titled("Cylinders of one bank run apart in mixture", m.Bank, 0, "")
 	})
 	for bank, codes := range map[int]string{1: "P0420 P0421 P0422 P0423", 2: "P0430 P0431 P0432 P0433"} {
 		b.add(codes, Meaning{Subject: Catalyst, Bank: bank}, related, func(i int, m *Meaning) {
-			m.Title = [4]string{"Converter", "Warm-up converter", "Main converter", "Heated converter"}[i] +
-				" efficiency below its limit" + location(bank, 0)
+			m.Title = titled([4]string{"Converter", "Warm-up converter", "Main converter", "Heated converter"}[i]+" efficiency below its limit", bank, 0, "")
 		})
 	}
 }
@@ -445,7 +443,7 @@ func (b *builder) engineCodes() {
 			code, _ := ParseCode(text)
 			m := b.codes[code]
 			m.Cylinder = i + 1
-			m.Title = fmt.Sprintf("%s, cylinder %d", m.Title, m.Cylinder)
+			m.Title = say.T(m.Title.Format+", cylinder %d", m.Cylinder)
 			b.codes[code] = m
 		}
 	}
@@ -457,9 +455,9 @@ func (b *builder) engineCodes() {
 	b.add("P0300 P0301 P0302 P0303 P0304 P0305 P0306 P0307 P0308 P0309 P0310 P0311 P0312",
 		Meaning{Subject: Misfire}, func(i int, m *Meaning) {
 			m.Cylinder = i
-			m.Title = fmt.Sprintf("Misfire, cylinder %d", i)
+			m.Title = say.T("Misfire, cylinder %d", i)
 			if i == 0 {
-				m.Title = "Misfire, several cylinders or changing"
+				m.Title = say.T("Misfire, several cylinders or changing")
 			}
 		})
 	b.engine("P0313", Misfire, 0, "Misfire with little fuel in the tank", FromList)
@@ -467,9 +465,9 @@ func (b *builder) engineCodes() {
 	b.engine("P0316", Misfire, 0, "Misfire in the first turns after starting", FromList)
 	b.add("P0350 P0351 P0352 P0353 P0354 P0355 P0356 P0357 P0358 P0359 P0360 P0361 P0362",
 		Meaning{Subject: Ignition, Basis: FromMemory}, func(i int, m *Meaning) {
-			m.Title = "Ignition coil circuit"
+			m.Title = say.T("Ignition coil circuit")
 			if i > 0 {
-				m.Title = fmt.Sprintf("Ignition coil circuit, coil %c", 'A'+rune(i-1))
+				m.Title = say.T("Ignition coil circuit, coil %s", string('A'+rune(i-1)))
 			}
 		})
 	b.engine("P0335 P0336 P0337 P0338 P0339", CrankSensor, 0, "Crankshaft position signal", FromList, five...)
@@ -532,8 +530,8 @@ func (b *builder) engineCodes() {
 func (b *builder) lookAlikes() {
 	alike := func(codes string, subject Subject, what, truth string, basis Basis) {
 		b.add(codes, Meaning{
-			Subject: subject, Title: what, LookAlike: true, Basis: basis,
-			Testifies: "Not an oxygen-sensor code, though its number or wording is close to one: " + truth,
+			Subject: subject, Title: say.T(what), LookAlike: true, Basis: basis,
+			Testifies: say.T("Not an oxygen-sensor code, though its number or wording is close to one: %s", say.T(truth)),
 		})
 	}
 	alike("P0033 P0034 P0035 P0039", ChargerBypass, "Charger bypass valve circuit",
@@ -565,120 +563,120 @@ func (b *builder) lookAlikes() {
 
 // testifies tells what a code of this subject mostly testifies about. Common
 // practice, no source.
-func testifies(m Meaning) string {
+func testifies(m Meaning) say.Text {
 	switch m.Subject {
 	case SensorCircuit:
-		return "The signal circuit: connector, wiring, ground. The sensor itself comes after these."
+		return say.T("The signal circuit: connector, wiring, ground. The sensor itself comes after these.")
 	case SensorVolts:
 		if m.Sense == Low {
-			return "A signal that stays low: a short to ground, a foul reference, an exhaust leak ahead of the sensor or a truly lean mixture. Learn the true mixture first."
+			return say.T("A signal that stays low: a short to ground, a foul reference, an exhaust leak ahead of the sensor or a truly lean mixture. Learn the true mixture first.")
 		}
-		return "A signal that stays high: a truly rich mixture, or a short to the heater feed; above 1.1 V no sound cell can be the source."
+		return say.T("A signal that stays high: a truly rich mixture, or a short to the heater feed; above 1.1 V no sound cell can be the source.")
 	case SensorSlow, SensorDelayed:
 		if m.Position > 1 {
-			return "The speed of a rear sensor: age, deposits, or an exhaust leak near it. A fresh converter also slows what it sees."
+			return say.T("The speed of a rear sensor: age, deposits, or an exhaust leak near it. A fresh converter also slows what it sees.")
 		}
-		return "The sensor's speed: age or a deposit on the tip; an exhaust leak ahead of it does the same. Look for what made the deposit."
+		return say.T("The sensor's speed: age or a deposit on the tip; an exhaust leak ahead of it does the same. Look for what made the deposit.")
 	case SensorNoActivity:
-		return "A signal that never left the module's bias: open circuit, a heater that does not heat, or a sensor that stays cold."
+		return say.T("A signal that never left the module's bias: open circuit, a heater that does not heat, or a sensor that stays cold.")
 	case SensorStuck:
 		if m.Position > 1 {
-			return "Mostly a leak near the rear sensor or a mixture that truly stays " + senseWords[m.Sense] + "; seldom the sensor."
+			return say.T("Mostly a leak near the rear sensor or a mixture that truly stays %s; seldom the sensor.", say.T(senseWords[m.Sense]))
 		}
 		if m.Sense == Lean {
-			return "Mostly air, exhaust or fuel: an intake or exhaust leak, or too little fuel; seldom the sensor."
+			return say.T("Mostly air, exhaust or fuel: an intake or exhaust leak, or too little fuel; seldom the sensor.")
 		}
-		return "Mostly too much fuel: pressure, a leaking injector, purge, fuel in the oil; seldom the sensor."
+		return say.T("Mostly too much fuel: pressure, a leaking injector, purge, fuel in the oil; seldom the sensor.")
 	case SensorRange:
-		return "A signal that does not fit the others: wiring and leaks first, then a shifted sensor."
+		return say.T("A signal that does not fit the others: wiring and leaks first, then a shifted sensor.")
 	case SensorDeceleration:
-		return "A sensor that should see pure air while coasting and does not: a leaking injector, purge, oil vapour, or a shifted sensor."
+		return say.T("A sensor that should see pure air while coasting and does not: a leaking injector, purge, oil vapour, or a shifted sensor.")
 	case SensorExhaustSample:
-		return "A sensor that does not see the exhaust it should: not seated, or a leak beside it."
+		return say.T("A sensor that does not see the exhaust it should: not seated, or a leak beside it.")
 	case SensorSwapped:
-		return "Connectors or harness of the two banks crossed, often just after engine work; both sensors may be sound."
+		return say.T("Connectors or harness of the two banks crossed, often just after engine work; both sensors may be sound.")
 	case SensorHeater:
-		return "The heater's circuit: fuse, feed, driver, ground, connector, then the element. It says nothing about the mixture."
+		return say.T("The heater's circuit: fuse, feed, driver, ground, connector, then the element. It says nothing about the mixture.")
 	case SensorHeaterOhm:
-		return "The heater element, or a poor contact in its circuit. Measure it cold against the maker's range."
+		return say.T("The heater element, or a poor contact in its circuit. Measure it cold against the maker's range.")
 	case SensorToHeater:
-		return "Heater voltage on the signal wire: chafed harness, wet connector, or a short inside the sensor."
+		return say.T("Heater voltage on the signal wire: chafed harness, wet connector, or a short inside the sensor.")
 	case SensorPumpPositive, SensorPumpNegative, SensorPumpTrim, SensorReference:
-		return "One wire of a wide-range sensor: connector and harness first, then the sensor."
+		return say.T("One wire of a wide-range sensor: connector and harness first, then the sensor.")
 	case SensorProcessor:
-		return "The module's own circuit; prove supply, ground and wiring before blaming the module."
+		return say.T("The module's own circuit; prove supply, ground and wiring before blaming the module.")
 	case Mixture:
 		switch m.Sense {
 		case Lean:
 			if m.When == "idle" {
-				return "Air that was not measured, most of all: at idle a small leak weighs heavily. The sensor is the messenger."
+				return say.T("Air that was not measured, most of all: at idle a small leak weighs heavily. The sensor is the messenger.")
 			}
 			if m.When == "load" {
-				return "Fuel delivery or an airflow meter that reads low: both show with load. The sensor is the messenger."
+				return say.T("Fuel delivery or an airflow meter that reads low: both show with load. The sensor is the messenger.")
 			}
-			return "Mostly air, exhaust leaks or fuel delivery, seldom the sensor: it reports that the module has to add fuel."
+			return say.T("Mostly air, exhaust leaks or fuel delivery, seldom the sensor: it reports that the module has to add fuel.")
 		case Rich:
-			return "Mostly too much fuel: pressure, injectors, purge, fuel in the oil, a cold-reading coolant sensor; seldom the sensor."
+			return say.T("Mostly too much fuel: pressure, injectors, purge, fuel in the oil, a cold-reading coolant sensor; seldom the sensor.")
 		}
-		return "Trim at its limit without saying which way: read the trims before anything else."
+		return say.T("Trim at its limit without saying which way: read the trims before anything else.")
 	case PostCatalyst:
-		return "The rear sensor's view of the mixture: an exhaust leak near it, a front sensor that reads off, or the mixture itself."
+		return say.T("The rear sensor's view of the mixture: an exhaust leak near it, a front sensor that reads off, or the mixture itself.")
 	case BankImbalance:
-		return "One cylinder of the bank runs apart: an injector, an intake runner leak or a misfire; the sensor saw it."
+		return say.T("One cylinder of the bank runs apart: an injector, an intake runner leak or a misfire; the sensor saw it.")
 	case Catalyst:
-		return "The converter, but also a rear exhaust leak, past misfires or a slow front sensor; exclude these first. Find what wore the converter out."
+		return say.T("The converter, but also a rear exhaust leak, past misfires or a slow front sensor; exclude these first. Find what wore the converter out.")
 	case CatalystControl:
-		return "The converter's heater or temperature sensor, not its condition."
+		return say.T("The converter's heater or temperature sensor, not its condition.")
 	case Misfire:
-		return "A cylinder that does not burn: its unburnt oxygen makes the sensor read lean though fuel is plenty. Mend this first; it destroys converters."
+		return say.T("A cylinder that does not burn: its unburnt oxygen makes the sensor read lean though fuel is plenty. Mend this first; it destroys converters.")
 	case Ignition:
-		return "A coil or its circuit; expect misfire with it, and a sensor that reads lean because of it."
+		return say.T("A coil or its circuit; expect misfire with it, and a sensor that reads lean because of it.")
 	case AirflowMeter:
-		return "The airflow meter, its duct or an air leak behind it; trims follow whatever it tells."
+		return say.T("The airflow meter, its duct or an air leak behind it; trims follow whatever it tells.")
 	case ManifoldPressure:
-		return "The pressure sensor, its hose or its wiring; on engines without an airflow meter it sets the mixture."
+		return say.T("The pressure sensor, its hose or its wiring; on engines without an airflow meter it sets the mixture.")
 	case IntakeAirTemp:
-		return "The intake air temperature sensor or its wiring; it moves the mixture a little."
+		return say.T("The intake air temperature sensor or its wiring; it moves the mixture a little.")
 	case CoolantTemp:
-		return "The coolant temperature reading; one that stays cold keeps the mixture rich and the loop open."
+		return say.T("The coolant temperature reading; one that stays cold keeps the mixture rich and the loop open.")
 	case Thermostat:
-		return "Most often a thermostat stuck open; a cold engine runs rich and late into closed loop."
+		return say.T("Most often a thermostat stuck open; a cold engine runs rich and late into closed loop.")
 	case ThrottlePosition:
-		return "The throttle and its sensors, not the exhaust."
+		return say.T("The throttle and its sensors, not the exhaust.")
 	case AirLeak:
-		return "Air that comes in unmeasured; expect trims that grow at idle."
+		return say.T("Air that comes in unmeasured; expect trims that grow at idle.")
 	case Crankcase:
-		return "The crankcase breather; a split or stuck one is an air leak."
+		return say.T("The crankcase breather; a split or stuck one is an air leak.")
 	case IdleControl:
-		return "Idle air: high idle often means an air leak, low idle a dirty throttle or a load."
+		return say.T("Idle air: high idle often means an air leak, low idle a dirty throttle or a load.")
 	case FuelPressure:
-		return "Fuel pressure itself; a mixture code beside it is most likely its shadow."
+		return say.T("Fuel pressure itself; a mixture code beside it is most likely its shadow.")
 	case FuelPressureSens:
-		return "The pressure sensor or its wiring; prove the pressure with a gauge."
+		return say.T("The pressure sensor or its wiring; prove the pressure with a gauge.")
 	case FuelPump:
-		return "The pump's circuit; a weak pump shows as a lean mixture under load."
+		return say.T("The pump's circuit; a weak pump shows as a lean mixture under load.")
 	case FuelComposition:
-		return "The fuel in the tank or the sensor for it; much ethanol shifts the trims at every speed."
+		return say.T("The fuel in the tank or the sensor for it; much ethanol shifts the trims at every speed.")
 	case Injector:
-		return "One injector or its circuit; that cylinder leans or floods the bank's sensor."
+		return say.T("One injector or its circuit; that cylinder leans or floods the bank's sensor.")
 	case CrankSensor, CamSensor:
-		return "The position sensor or its wiring; misfire counts and injection timing hang on it."
+		return say.T("The position sensor or its wiring; misfire counts and injection timing hang on it.")
 	case CamTiming:
-		return "Valve timing: oil, adjuster or chain; it changes how the bank breathes and so its trims."
+		return say.T("Valve timing: oil, adjuster or chain; it changes how the bank breathes and so its trims.")
 	case EGR:
-		return "Exhaust recirculation; stuck open it makes a rough idle that can look like a mixture fault."
+		return say.T("Exhaust recirculation; stuck open it makes a rough idle that can look like a mixture fault.")
 	case SecondaryAir:
-		return "Air blown into the exhaust: while it flows, or leaks, the sensor truly sees lean gas."
+		return say.T("Air blown into the exhaust: while it flows, or leaks, the sensor truly sees lean gas.")
 	case EvapPurge:
-		return "The purge valve; one that leaks feeds vapour or air to the engine and moves the trims at idle."
+		return say.T("The purge valve; one that leaks feeds vapour or air to the engine and moves the trims at idle.")
 	case EvapLeak:
-		return "The fuel vapour system; it moves the trims only where the purge valve takes part."
+		return say.T("The fuel vapour system; it moves the trims only where the purge valve takes part.")
 	case EvapVent:
-		return "The canister's vent, not the mixture."
+		return say.T("The canister's vent, not the mixture.")
 	case SystemVoltage:
-		return "Charging and battery; low or unsteady voltage upsets heaters and signals."
+		return say.T("Charging and battery; low or unsteady voltage upsets heaters and signals.")
 	case ControlModule:
-		return "The control module; prove supply and ground before anything else."
+		return say.T("The control module; prove supply and ground before anything else.")
 	}
-	return ""
+	return say.Text{}
 }

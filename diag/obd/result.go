@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"crosscount/diag/say"
 )
 
 // Module names who answered, as the answer's header does: 7E8 to 7EF or 18DAF1xx
@@ -216,8 +218,8 @@ type Note struct {
 	Line  int      `json:"line"`  // the first such line, from 1
 	Count int      `json:"count"` // how many such lines
 	Kind  NoteKind `json:"kind"`
-	Text  string   `json:"text"`
-	Mend  string   `json:"mend,omitempty"`
+	Text  say.Text `json:"text"`
+	Mend  say.Text `json:"mend,omitzero"`
 }
 
 func (n Note) String() string {
@@ -225,8 +227,8 @@ func (n Note) String() string {
 	if n.Count > 1 {
 		s += fmt.Sprintf(" (%d times)", n.Count)
 	}
-	if n.Mend != "" {
-		s += "; " + n.Mend
+	if !n.Mend.IsZero() {
+		s += "; " + n.Mend.String()
 	}
 	return s
 }
@@ -307,12 +309,12 @@ func (r *Result) Find(q Quantity, bank, position int) (*Series, bool) {
 // Error says why nothing could be read.
 type Error struct {
 	Line    int // 0 when the whole text is meant
-	Problem string
-	Mend    string
+	Problem say.Text
+	Mend    say.Text
 }
 
 func (e *Error) Error() string {
-	s := e.Problem + "; " + e.Mend
+	s := e.Problem.String() + "; " + e.Mend.String()
 	if e.Line > 0 {
 		s = fmt.Sprintf("line %d: %s", e.Line, s)
 	}
@@ -334,23 +336,24 @@ type notes struct {
 	full  bool
 }
 
-func (n *notes) add(line int, kind NoteKind, text, mend string) {
-	if i, ok := n.index[text]; ok {
+func (n *notes) add(line int, kind NoteKind, text say.Text, mend string) {
+	key := text.String()
+	if i, ok := n.index[key]; ok {
 		n.list[i].Count++
 		return
 	}
 	if len(n.list) >= maxNotes {
 		if !n.full {
 			n.full = true
-			n.list = append(n.list, Note{line, 1, Ignored, "more remarks from here on are left out", ""})
+			n.list = append(n.list, Note{line, 1, Ignored, say.T("more remarks from here on are left out"), say.Text{}})
 		}
 		return
 	}
 	if n.index == nil {
 		n.index = make(map[string]int)
 	}
-	n.index[text] = len(n.list)
-	n.list = append(n.list, Note{line, 1, kind, text, mend})
+	n.index[key] = len(n.list)
+	n.list = append(n.list, Note{line, 1, kind, text, say.T(mend)})
 }
 
 func sortSeries(s []Series) {

@@ -7,6 +7,8 @@ import (
 	"math/bits"
 	"slices"
 	"strings"
+
+	"crosscount/diag/say"
 )
 
 // seriesKey names a channel before its place is known.
@@ -56,7 +58,7 @@ func (d *decoder) service(m message) {
 		d.refusal(m, data)
 		return
 	default:
-		d.notes.add(m.line, Ignored, fmt.Sprintf("answer of service %02X, which is not read", m.payload[0]-0x40), "")
+		d.notes.add(m.line, Ignored, say.T("answer of service %02X, which is not read", m.payload[0]-0x40), "")
 		return
 	}
 	if understood {
@@ -66,7 +68,7 @@ func (d *decoder) service(m message) {
 
 func (d *decoder) refusal(m message, data []byte) {
 	if len(data) < 2 {
-		d.notes.add(m.line, Ignored, "a request was refused", "")
+		d.notes.add(m.line, Ignored, say.T("a request was refused"), "")
 		return
 	}
 	reason := map[byte]string{
@@ -74,9 +76,10 @@ func (d *decoder) refusal(m message, data []byte) {
 		0x21: "busy", 0x22: "conditions not right", 0x31: "out of range", 0x78: "answer comes later",
 	}[data[1]]
 	if reason == "" {
-		reason = fmt.Sprintf("reason %02X", data[1])
+		d.notes.add(m.line, Ignored, say.T("service %02X was refused: reason %02X", data[0], data[1]), "")
+		return
 	}
-	d.notes.add(m.line, Ignored, fmt.Sprintf("service %02X was refused: %s", data[0], reason), "")
+	d.notes.add(m.line, Ignored, say.T("service %02X was refused: %s", data[0], say.T(reason)), "")
 }
 
 // item is one PID with its data.
@@ -148,7 +151,7 @@ func padding(b []byte) bool {
 
 func (d *decoder) current(m message, data []byte) bool {
 	if len(data) == 0 {
-		d.damaged(m, "answer of service 01 without a PID")
+		d.damaged(m, say.T("answer of service 01 without a PID"))
 		return false
 	}
 	// By far the most common: one PID, whole.
@@ -173,11 +176,11 @@ func (d *decoder) leftOver(m message, service string, items []item, rest []byte,
 	switch {
 	case len(rest) == 0, len(items) > 0 && padding(rest):
 	case pids[rest[0]] == nil && len(items) == 0:
-		d.notes.add(m.line, Ignored, fmt.Sprintf("PID %02X of service %s is not read", rest[0], service), "")
+		d.notes.add(m.line, Ignored, say.T("PID %02X of service %s is not read", rest[0], service), "")
 	case pids[rest[0]] != nil && len(rest) < head+pids[rest[0]].size:
-		d.damaged(m, fmt.Sprintf("PID %02X of service %s cut off: it has %d of %d bytes", rest[0], service, max(len(rest)-head, 0), pids[rest[0]].size))
+		d.damaged(m, say.T("PID %02X of service %s cut off: it has %d of %d bytes", rest[0], service, max(len(rest)-head, 0), pids[rest[0]].size))
 	default:
-		d.notes.add(m.line, Ignored, fmt.Sprintf("%d bytes after PID %02X of service %s are not read", len(rest), items[len(items)-1].pid, service), "")
+		d.notes.add(m.line, Ignored, say.T("%d bytes after PID %02X of service %s are not read", len(rest), items[len(items)-1].pid, service), "")
 	}
 }
 
@@ -246,7 +249,7 @@ func (d *decoder) pid(m message, pid byte, data []byte) {
 func (d *decoder) fuelStatus(m message, b byte) FuelStatus {
 	s := fuelStatus(b)
 	if s == FuelStatusNotStated {
-		d.notes.add(m.line, Assumed, fmt.Sprintf("fuel system status %02X has more than one bit set, so it says nothing", b), "")
+		d.notes.add(m.line, Assumed, say.T("fuel system status %02X has more than one bit set, so it says nothing", b), "")
 	}
 	return s
 }
@@ -266,7 +269,7 @@ func (d *decoder) sample(m message, pid byte, f *field, v float64) {
 		return
 	}
 	if d.samples >= d.maxSamples {
-		d.notes.add(m.line, Damaged, fmt.Sprintf("more than %d samples; the rest counts, but stays out of the time series", d.maxSamples),
+		d.notes.add(m.line, Damaged, say.T("more than %d samples; the rest counts, but stays out of the time series", d.maxSamples),
 			"give a shorter stretch of the log")
 		return
 	}
@@ -281,7 +284,7 @@ func (d *decoder) sample(m message, pid byte, f *field, v float64) {
 // freezeFrame takes an answer of service 02: PID, frame number, data, and so on.
 func (d *decoder) freezeFrame(m message, data []byte) bool {
 	if len(data) < 2 {
-		d.damaged(m, "answer of service 02 without PID and frame number")
+		d.damaged(m, say.T("answer of service 02 without PID and frame number"))
 		return false
 	}
 	items, rest := splitPIDs(data, true)
@@ -291,7 +294,7 @@ func (d *decoder) freezeFrame(m message, data []byte) bool {
 		i := slices.IndexFunc(*list, func(f FreezeFrame) bool { return f.Module == m.module && f.Frame == no })
 		if i < 0 {
 			if len(*list) >= maxFrames {
-				d.notes.add(m.line, Damaged, "too many freeze frames", "give one car's responses at a time")
+				d.notes.add(m.line, Damaged, say.T("too many freeze frames"), "give one car's responses at a time")
 				return false
 			}
 			*list = append(*list, FreezeFrame{Module: m.module, Frame: no, Line: m.line})
@@ -310,7 +313,7 @@ func (d *decoder) frozen(m message, f *FreezeFrame, it item) {
 	case 0x02:
 		f.Code = CodeFromBytes(it.data[0], it.data[1])
 		if f.Code == 0 {
-			d.notes.add(m.line, Ignored, "no freeze frame is stored", "")
+			d.notes.add(m.line, Ignored, say.T("no freeze frame is stored"), "")
 		}
 		return
 	case 0x03:
@@ -365,13 +368,13 @@ func (d *decoder) codes(m message, data []byte, status CodeStatus) {
 	}
 	switch {
 	case len(data)%2 == 1:
-		d.damaged(m, "a code has only one of its two bytes")
+		d.damaged(m, say.T("a code has only one of its two bytes"))
 	case count > len(data)/2:
-		d.damaged(m, fmt.Sprintf("answer says %d codes and holds %d", count, len(data)/2))
+		d.damaged(m, say.T("answer says %d codes and holds %d", count, len(data)/2))
 	case count >= 0 && count < len(found):
-		d.notes.add(m.line, Assumed, fmt.Sprintf("answer says %d codes and holds %d; all are kept", count, len(found)), "read the codes again")
+		d.notes.add(m.line, Assumed, say.T("answer says %d codes and holds %d; all are kept", count, len(found)), "read the codes again")
 	case !m.can && !m.old && count < 0 && len(data) > 0 && len(data) != 6:
-		d.notes.add(m.line, Assumed, "codes without a count and not three at a time", "read again with headers shown if a code looks wrong")
+		d.notes.add(m.line, Assumed, say.T("codes without a count and not three at a time"), "read again with headers shown if a code looks wrong")
 	}
 }
 
@@ -382,7 +385,7 @@ func (d *decoder) sensorTest(m message, data []byte) bool {
 		return true // the list of supported tests
 	}
 	if len(data) < 3 {
-		d.damaged(m, "answer of service 05 cut off")
+		d.damaged(m, say.T("answer of service 05 cut off"))
 		return false
 	}
 	tid, sensor := data[0], data[1]
@@ -396,7 +399,7 @@ func (d *decoder) sensorTest(m message, data []byte) bool {
 	if bits.OnesCount8(sensor) == 1 {
 		r.Position = bits.TrailingZeros8(sensor) + 1 // the slot, until the layout is known
 	} else {
-		d.notes.add(m.line, Damaged, fmt.Sprintf("service 05 names sensor %02X, which is not one sensor", sensor), "read again")
+		d.notes.add(m.line, Damaged, say.T("service 05 names sensor %02X, which is not one sensor", sensor), "read again")
 	}
 	d.test(m, r)
 	return true
@@ -408,7 +411,7 @@ func (d *decoder) sensorTest(m message, data []byte) bool {
 // of SAE J1979).
 func (d *decoder) monitorTest(m message, data []byte) bool {
 	if len(data) == 0 {
-		d.damaged(m, "answer of service 06 cut off")
+		d.damaged(m, say.T("answer of service 06 cut off"))
 		return false
 	}
 	if data[0]&0x1F == 0 {
@@ -416,7 +419,7 @@ func (d *decoder) monitorTest(m message, data []byte) bool {
 	}
 	if m.old || !m.can && len(data) == 6 {
 		if len(data) < 6 {
-			d.damaged(m, "answer of service 06 cut off")
+			d.damaged(m, say.T("answer of service 06 cut off"))
 			return false
 		}
 		r := TestResult{Module: m.module, Service: 6, TID: int(data[0]), Raw: true, Line: m.line,
@@ -445,13 +448,13 @@ func (d *decoder) monitorTest(m message, data []byte) bool {
 		high, _, _ := scaleUAS(uas, raw(7))
 		r.Value, r.Min, r.Max, r.Unit, r.Raw = value, &low, &high, unit, !known
 		if !known {
-			d.notes.add(m.line, Assumed, fmt.Sprintf("unit and scaling %02X is not in the table; its values are plain counts", uas), "")
+			d.notes.add(m.line, Assumed, say.T("unit and scaling %02X is not in the table; its values are plain counts", uas), "")
 		}
 		d.test(m, r)
 		read = true
 	}
 	if len(data) > 0 && !(read && padding(data)) {
-		d.damaged(m, fmt.Sprintf("record of service 06 cut off: it has %d of 9 bytes", len(data)))
+		d.damaged(m, say.T("record of service 06 cut off: it has %d of 9 bytes", len(data)))
 	}
 	return read
 }
@@ -465,7 +468,7 @@ func (d *decoder) test(m message, r TestResult) {
 		return
 	}
 	if len(*list) >= maxTests {
-		d.notes.add(m.line, Damaged, "too many monitor results", "give one car's responses at a time")
+		d.notes.add(m.line, Damaged, say.T("too many monitor results"), "give one car's responses at a time")
 		return
 	}
 	*list = append(*list, r)
@@ -477,7 +480,7 @@ func (d *decoder) test(m message, r TestResult) {
 // J1979).
 func (d *decoder) vehicleInfo(m message, data []byte) bool {
 	if len(data) < 2 {
-		d.damaged(m, "answer of service 09 cut off")
+		d.damaged(m, say.T("answer of service 09 cut off"))
 		return false
 	}
 	id := d.identities[m.module]
@@ -492,7 +495,7 @@ func (d *decoder) vehicleInfo(m message, data []byte) bool {
 		return true // lists of what is supported, and counts of lines
 	case kind == 0x02 && inParts:
 		if first < 1 || int(first) >= len(id.vinParts) || len(rest) < 4 {
-			d.damaged(m, "line of the VIN cut off")
+			d.damaged(m, say.T("line of the VIN cut off"))
 			return false
 		}
 		id.vinParts[first] = bytes.Clone(rest[:4])
@@ -502,9 +505,9 @@ func (d *decoder) vehicleInfo(m message, data []byte) bool {
 	case kind == 0x02:
 		vin := text(rest)
 		if len(vin) != 17 {
-			d.damaged(m, fmt.Sprintf("VIN cut off: %q has %d of 17 characters", vin, len(vin)))
+			d.damaged(m, say.T("VIN cut off: %q has %d of 17 characters", vin, len(vin)))
 			if m.partial {
-				d.notes.add(m.line, Damaged, fmt.Sprintf("VIN cut off after %q", vin), "read again and paste every line of the answer")
+				d.notes.add(m.line, Damaged, say.T("VIN cut off after %q", vin), "read again and paste every line of the answer")
 			}
 			return len(vin) > 0
 		}
@@ -512,7 +515,7 @@ func (d *decoder) vehicleInfo(m message, data []byte) bool {
 		if d.result.VIN == "" {
 			d.result.VIN = vin
 		} else if d.result.VIN != vin {
-			d.notes.add(m.line, Assumed, fmt.Sprintf("modules give different VINs: %s and %s", d.result.VIN, vin), "compare with the plate on the car")
+			d.notes.add(m.line, Assumed, say.T("modules give different VINs: %s and %s", d.result.VIN, vin), "compare with the plate on the car")
 		}
 	case kind == 0x04 && !inParts:
 		for ; len(rest) >= 16; rest = rest[16:] {
@@ -529,7 +532,7 @@ func (d *decoder) vehicleInfo(m message, data []byte) bool {
 	case kind == 0x0A && !inParts:
 		id.Name = text(rest)
 	default:
-		d.notes.add(m.line, Ignored, fmt.Sprintf("information type %02X of service 09 is not read", kind), "")
+		d.notes.add(m.line, Ignored, say.T("information type %02X of service 09 is not read", kind), "")
 	}
 	return true
 }
@@ -609,7 +612,7 @@ func (d *decoder) collect() {
 		}
 	}
 	if assumedLine > 0 {
-		d.notes.add(assumedLine, Assumed, "sensor places follow PID 13, since the text says neither PID 13 nor 1D",
+		d.notes.add(assumedLine, Assumed, say.T("sensor places follow PID 13, since the text says neither PID 13 nor 1D"),
 			"read PID 13 and 1D as well if the car has more than two banks or the places look wrong")
 	}
 }
@@ -626,9 +629,9 @@ func (d *decoder) joinVIN(id *identity) {
 	}
 	vin := text(all)
 	if len(missing) > 0 || len(vin) != 17 {
-		what := fmt.Sprintf("VIN has %d of 17 characters", len(vin))
+		what := say.T("VIN has %d of 17 characters", len(vin))
 		if len(missing) > 0 {
-			what = "VIN cut off: of its five lines these are missing: " + strings.Join(missing, ", ")
+			what = say.T("VIN cut off: of its five lines these are missing: %s", strings.Join(missing, ", "))
 		}
 		d.notes.add(id.vinLine, Damaged, what, "read again and paste all five lines")
 		return

@@ -4,6 +4,8 @@ import (
 	"encoding/json"
 	"strings"
 	"testing"
+
+	"crosscount/diag/say"
 )
 
 func TestMonitorNames(t *testing.T) {
@@ -121,11 +123,11 @@ func TestRemarks(t *testing.T) {
 		}
 	})
 	t.Run("writes remarks and errors as sentences with the mend", func(t *testing.T) {
-		n := Note{7, 2, Damaged, "line cut off", "read again"}
+		n := Note{7, 2, Damaged, say.T("line cut off"), say.T("read again")}
 		if n.String() != "line 7: line cut off (2 times); read again" {
 			t.Error(n)
 		}
-		if e := (&Error{3, "not text", "paste text"}).Error(); e != "line 3: not text; paste text" {
+		if e := (&Error{3, say.T("not text"), say.T("paste text")}).Error(); e != "line 3: not text; paste text" {
 			t.Error(e)
 		}
 		if _, err := ParseCode("PO171"); err.Error() != `trouble code "PO171": it has the letter O where a digit belongs; type a zero` {

@@ -75,16 +75,24 @@ func (t *Text) UnmarshalJSON(b []byte) error {
 }
 
 // List joins with commas.
-func List(ts []Text) Text {
+func List(ts []Text) Text { return join("%s, %s", ts) }
+
+func join(two string, ts []Text) Text {
 	if len(ts) == 0 {
 		return Text{}
 	}
 	out := ts[0]
 	for _, t := range ts[1:] {
-		out = T("%s, %s", out, t)
+		out = T(two, out, t)
 	}
 	return out
 }
+
+// Series joins what has commas of its own.
+func Series(ts []Text) Text { return join("%s; %s", ts) }
+
+// Sentences puts whole sentences behind each other.
+func Sentences(ts []Text) Text { return join("%s %s", ts) }
 
 // And joins as a sentence does.
 func And(ts []Text) Text {

@@ -17,6 +17,8 @@ func TestText(t *testing.T) {
 		{And(Texts([]string{"one"})), "one"},
 		{And(nil), ""},
 		{List(Texts([]string{"one", "two"})), "one, two"},
+		{Series(Texts([]string{"one", "two"})), "one; two"},
+		{Sentences(Texts([]string{"One.", "Two."})), "One. Two."},
 		{Text{}.Lower(), ""},
 	} {
 		if got := c.text.String(); got != c.want {

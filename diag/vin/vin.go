@@ -4,9 +4,12 @@ package vin
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 	"unicode"
 	"unicode/utf8"
+
+	"crosscount/diag/say"
 )
 
 // Length of every VIN since model year 1981.
@@ -33,8 +36,8 @@ const (
 // Error says why a text cannot be a VIN, where, and how to mend it.
 type Error struct {
 	Position int // of the VIN, from 1; 0 when the whole is meant
-	Problem  string
-	Mend     string
+	Problem  say.Text
+	Mend     say.Text
 }
 
 func (e *Error) Error() string {
@@ -49,8 +52,8 @@ func (e *Error) Error() string {
 type Warning struct {
 	Grave    bool // almost surely misread or mistyped
 	Position int  // from 1
-	Text     string
-	Mend     string
+	Text     say.Text
+	Mend     say.Text
 }
 
 func (w Warning) String() string {
@@ -64,7 +67,7 @@ func (w Warning) String() string {
 // makers do not follow it.
 func Parse(s string) (VIN, []Warning, error) {
 	if !utf8.ValidString(s) {
-		return "", nil, &Error{0, "it is not text", "type the 17 letters and digits"}
+		return "", nil, &Error{0, say.T("it is not text"), say.T("type the 17 letters and digits")}
 	}
 	var b [Length]byte
 	n := 0
@@ -78,13 +81,13 @@ func Parse(s string) (VIN, []Warning, error) {
 		}
 		switch {
 		case r == 'I':
-			return "", nil, &Error{n, "the letter I is never used", "type the digit 1"}
+			return "", nil, &Error{n, say.T("the letter I is never used"), say.T("type the digit 1")}
 		case r == 'O' || r == 'Q':
-			return "", nil, &Error{n, fmt.Sprintf("the letter %c is never used", r), "type the digit 0"}
+			return "", nil, &Error{n, say.T("the letter %s is never used", string(r)), say.T("type the digit 0")}
 		case r > unicode.MaxASCII && unicode.IsLetter(r):
-			return "", nil, &Error{n, fmt.Sprintf("%q is a letter of another alphabet", r), "type it on a Latin keyboard"}
+			return "", nil, &Error{n, say.T("%s is a letter of another alphabet", strconv.QuoteRune(r)), say.T("type it on a Latin keyboard")}
 		case r > unicode.MaxASCII || value(byte(r)) < 0:
-			return "", nil, &Error{n, fmt.Sprintf("%q is not a letter or digit", r), "use A to Z without I, O and Q, and 0 to 9"}
+			return "", nil, &Error{n, say.T("%s is not a letter or digit", strconv.QuoteRune(r)), say.T("use A to Z without I, O and Q, and 0 to 9")}
 		}
 		if n <= Length {
 			b[n-1] = byte(r)
@@ -92,10 +95,9 @@ func Parse(s string) (VIN, []Warning, error) {
 	}
 	switch {
 	case n == 0:
-		return "", nil, &Error{0, "it is empty", "type the 17 letters and digits, or leave the field out"}
+		return "", nil, &Error{0, say.T("it is empty"), say.T("type the 17 letters and digits, or leave the field out")}
 	case n != Length:
-		return "", nil, &Error{0, fmt.Sprintf("it has %d of %d characters", n, Length),
-			"count them again; a car built before 1981 has a shorter number: put that into the remarks"}
+		return "", nil, &Error{0, say.T("it has %d of %d characters", n, Length), say.T("count them again; a car built before 1981 has a shorter number: put that into the remarks")}
 	}
 	v := VIN(b[:])
 	return v, v.warnings(), nil
@@ -105,19 +107,17 @@ func (v VIN) warnings() []Warning {
 	var w []Warning
 	american := v.Region() == NorthAmerica
 	if v.Region() == Unassigned {
-		w = append(w, Warning{false, 1, "no region has the digit 0", "compare with the plate"})
+		w = append(w, Warning{false, 1, say.T("no region has the digit 0"), say.T("compare with the plate")})
 	}
 	if want := v.CheckDigit(); v[8] != want {
 		if american {
-			w = append(w, Warning{true, 9, fmt.Sprintf("the check digit is %c and should be %c, so some character is wrong", v[8], want),
-				"compare each character with the plate; 5 and S, 8 and B, 2 and Z, 6 and G, 1 and 7 are easily confused"})
+			w = append(w, Warning{true, 9, say.T("the check digit is %s and should be %s, so some character is wrong", string(v[8]), string(want)), say.T("compare each character with the plate; 5 and S, 8 and B, 2 and Z, 6 and G, 1 and 7 are easily confused")})
 		} else {
-			w = append(w, Warning{false, 9, fmt.Sprintf("no valid check digit (%c, computed %c); outside North America most makers do not use one", v[8], want),
-				"compare with the plate once more"})
+			w = append(w, Warning{false, 9, say.T("no valid check digit (%s, computed %s); outside North America most makers do not use one", string(v[8]), string(want)), say.T("compare with the plate once more")})
 		}
 	}
 	if american && yearIndex(v[9]) < 0 {
-		w = append(w, Warning{true, 10, fmt.Sprintf("%c stands for no model year", v[9]), "compare this character with the plate"})
+		w = append(w, Warning{true, 10, say.T("%s stands for no model year", string(v[9])), say.T("compare this character with the plate")})
 	}
 	return w
 }

@@ -62,7 +62,7 @@ func TestCheckDigit(t *testing.T) {
 func TestWarnings(t *testing.T) {
 	t.Run("is grave about a wrong check digit in North America", func(t *testing.T) {
 		_, w := mustParse(t, "1G4AH59H45G118331")
-		if len(w) != 1 || !w[0].Grave || w[0].Position != 9 || !strings.Contains(w[0].Text, "is 4 and should be 1") {
+		if len(w) != 1 || !w[0].Grave || w[0].Position != 9 || !strings.Contains(w[0].Text.String(), "is 4 and should be 1") {
 			t.Errorf("%v", w)
 		}
 	})
@@ -115,7 +115,7 @@ func TestParse(t *testing.T) {
 		t.Run(fmt.Sprintf("refuses %q and says how to mend it", c.in), func(t *testing.T) {
 			v, _, err := Parse(c.in)
 			e, ok := errors.AsType[*Error](err)
-			if !ok || e.Position != c.at || !strings.Contains(e.Mend, c.mend) || v != "" {
+			if !ok || e.Position != c.at || !strings.Contains(e.Mend.String(), c.mend) || v != "" {
 				t.Errorf("%q %v", v, err)
 			}
 		})
@@ -182,7 +182,7 @@ func FuzzParse(f *testing.F) {
 	f.Fuzz(func(t *testing.T, s string) {
 		v, warnings, err := Parse(s)
 		if err != nil {
-			if e, ok := errors.AsType[*Error](err); !ok || e.Mend == "" || v != "" || warnings != nil {
+			if e, ok := errors.AsType[*Error](err); !ok || e.Mend.IsZero() || v != "" || warnings != nil {
 				t.Fatalf("%q: %q, %v, %v", s, v, warnings, err)
 			}
 			return

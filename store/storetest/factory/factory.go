@@ -10,6 +10,7 @@ import (
 	"testing"
 
 	"crosscount/diag"
+	"crosscount/diag/say"
 	"crosscount/store"
 )
 
@@ -94,7 +95,7 @@ func NoPart(jobID int64, mods ...func(*store.NewVerdict)) store.NewVerdict {
 			Engine: "test",
 			Causes: []diag.Cause{{CauseRef: leak, P: 0.9}, {CauseRef: diag.CauseRef{Cause: "sensor_aged", Bank: 1, Position: 1}, P: 0.1}},
 			Verdict: diag.Verdict{Decision: diag.DecideNoPart, Mend: []diag.CauseRef{leak}, Parts: []diag.Part{}, First: []diag.CauseRef{},
-				Firm: 0.93, Why: "The smoke came out at the gasket."},
+				Firm: 0.93, Why: say.T("The smoke came out at the gasket.")},
 			Costs: diag.CostView{Expected: 212.4, CodeTakenAtItsWord: 468, CauseKnown: 140},
 		}}
 	for _, mod := range mods {
@@ -110,7 +111,7 @@ func Part(jobID int64, mods ...func(*store.NewVerdict)) store.NewVerdict {
 		v.Decision.Causes = []diag.Cause{{CauseRef: gasket, P: 0.95},
 			{CauseRef: diag.CauseRef{Cause: "sensor_coolant", Bank: 1, Position: 1}, P: 0.92}}
 		v.Decision.Verdict = diag.Verdict{Decision: diag.DecidePart, Mend: []diag.CauseRef{gasket}, First: []diag.CauseRef{gasket},
-			Parts: []diag.Part{{Bank: 1, Position: 1, Kind: diag.Zirconia}}, Firm: 0.9, Why: "Green crust on the tip."}
+			Parts: []diag.Part{{Bank: 1, Position: 1, Kind: diag.Zirconia}}, Firm: 0.9, Why: say.T("Green crust on the tip.")}
 	}}, mods...)...)
 }
 
