@@ -43,11 +43,8 @@ func (a *account) converterPlace(bank int) string {
 }
 
 func converterDue(c store.ConverterPaper, clock wallClock) string {
-	return templates.ConverterDue(calendarDay(c.KeepUnitUntil), calendarDay(c.KeepPaperUntil), c.UnitGoneOn != nil, c.SignedOn != nil, c.CardFilledOn != nil)
+	return templates.ConverterDue(clock.calendar(c.KeepUnitUntil), clock.calendar(c.KeepPaperUntil), c.UnitGoneOn != nil, c.SignedOn != nil, c.CardFilledOn != nil)
 }
-
-// calendarDay writes a date that has no time and no zone.
-func calendarDay(t time.Time) string { return t.Format("2 Jan 2006") }
 
 func (a *account) converterForm() templates.ConverterForm {
 	banks := a.banks()

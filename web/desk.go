@@ -64,7 +64,7 @@ func (s *server) unweighed(ctx context.Context, jobID int64, shop store.Shop) (*
 	if err != nil {
 		return nil, err
 	}
-	d := &desk{JobFile: file, l: lang.From(ctx), shop: shop, clock: clockIn(shop.TimeZone, s.now())}
+	d := &desk{JobFile: file, l: lang.From(ctx), shop: shop, clock: clockIn(lang.From(ctx), shop, s.now())}
 	d.car = file.Case(nil, costs(shop)).Vehicle
 	d.sift()
 	d.kase = file.Case(d.used, costs(shop))

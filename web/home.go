@@ -30,7 +30,7 @@ func (s *server) home(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	clock := clockIn(shop.TimeZone, s.now())
+	clock := clockIn(tongue(r), shop, s.now())
 	who := viewer(r)
 	v := templates.HomeView{Page: s.page(w, r, templates.AtHome, templates.TitleHome), Date: clock.day(s.now()), Open: len(jobs)}
 
@@ -99,7 +99,7 @@ func (s *server) moveOf(r *http.Request, j store.OpenJob, shop store.Shop, took 
 		}
 	}
 	m := nextMove(j, d)
-	clock := clockIn(shop.TimeZone, s.now())
+	clock := clockIn(tongue(r), shop, s.now())
 	m.Href, m.Job = fmt.Sprintf("/jobs/%d", j.ID)+inTheBay(m.Act, j, viewer(r)), j.ID
 	m.Car, m.Plate = templates.CarWords(j.ModelYear, j.Make, j.Model), j.Plate
 	m.Customer, m.Phone = j.CustomerName, j.CustomerPhone

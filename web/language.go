@@ -27,13 +27,15 @@ func (s *server) spoken(next http.Handler) http.Handler {
 	})
 }
 
-// languageOf is somebody's own language, else the shop's. Numbers are written the
-// shop's way in all of them.
+// languageOf is somebody's own language, else the shop's. Numbers and units are
+// written the shop's way in all of them.
 func (s *server) languageOf(shop store.Shop, own string) *lang.Language {
 	if own == "" {
 		own = shop.Language
 	}
-	return s.Speak(own, styleOf(shop.Locale).decimal)
+	l := s.Speak(own, styleOf(shop.Locale).decimal)
+	l.Units = measuresOf(shop)
+	return l
 }
 
 // tongue is the language of the answer to a request.

@@ -22,7 +22,7 @@ func (s *server) lookBack(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	clock := clockIn(shop.TimeZone, s.now())
+	clock := clockIn(tongue(r), shop, s.now())
 	v := templates.LookBackView{Page: s.page(w, r, templates.AtLookBack, templates.TitleLookBack), Window: shop.ComebackDays}
 	days, _ := strconv.Atoi(r.URL.Query().Get("days")) // anything else is the usual year
 	known := false

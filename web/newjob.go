@@ -100,7 +100,7 @@ func (s *server) newJobView(w http.ResponseWriter, r *http.Request, vehicle, cus
 }
 
 func (s *server) knownCar(l *lang.Language, h store.VehicleHistory, shop store.Shop) *templates.KnownCar {
-	clock := clockIn(shop.TimeZone, s.now())
+	clock := clockIn(l, shop, s.now())
 	k := &templates.KnownCar{Car: carName(h.Vehicle), Plate: h.Vehicle.Plate, VIN: h.Vehicle.VIN, Customer: h.Customer.Name,
 		Href: fmt.Sprintf("/vehicles/%d", h.Vehicle.ID)}
 	if h.LastKm > 0 {

@@ -487,13 +487,13 @@ func (s *server) converterSheet(r *http.Request, a *account, id int64) (paper.Sh
 	p := a.sheet(templates.TitleConverter, c.Tag)
 	p.Customer[0] = c.CustomerName
 	facts := []paper.Pair{{Name: templates.ConverterWhich, Value: a.converterPlace(c.Bank)}, {Name: templates.ConverterNumber, Value: c.PartNumber},
-		{Name: templates.ConverterTag, Value: c.Tag}, {Name: templates.ConverterRemoved, Value: calendarDay(c.RemovedOn)},
-		{Name: templates.ConverterKeepUnit, Value: calendarDay(c.KeepUnitUntil)}, {Name: templates.ConverterKeepPaper, Value: calendarDay(c.KeepPaperUntil)}}
+		{Name: templates.ConverterTag, Value: c.Tag}, {Name: templates.ConverterRemoved, Value: a.clock.calendar(c.RemovedOn)},
+		{Name: templates.ConverterKeepUnit, Value: a.clock.calendar(c.KeepUnitUntil)}, {Name: templates.ConverterKeepPaper, Value: a.clock.calendar(c.KeepPaperUntil)}}
 	if c.InvoicedOn != nil {
-		facts = append(facts, paper.Pair{Name: templates.ConverterInvoiced, Value: calendarDay(*c.InvoicedOn)})
+		facts = append(facts, paper.Pair{Name: templates.ConverterInvoiced, Value: a.clock.calendar(*c.InvoicedOn)})
 	}
 	p.Blocks = []paper.Block{{Heading: templates.ConverterNeed, Text: []string{c.Need}}, {Facts: facts},
-		{Heading: templates.ConverterDo, Ticks: templates.ConverterTicks(calendarDay(c.KeepUnitUntil), calendarDay(c.KeepPaperUntil))},
+		{Heading: templates.ConverterDo, Ticks: templates.ConverterTicks(a.clock.calendar(c.KeepUnitUntil), a.clock.calendar(c.KeepPaperUntil))},
 		{Text: []string{templates.ConverterStatement}, Sign: templates.SignConverter}}
 	p.Foot = []string{templates.ConverterSource}
 	return p, nil

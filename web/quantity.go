@@ -6,7 +6,20 @@ import (
 	"strings"
 	"unicode"
 
+	"crosscount/store"
 	"crosscount/templates"
+	"crosscount/templates/lang"
+)
+
+// Units that are defined by others, exactly (NIST SP 811, 2008, appendix B: the
+// international yard and pound, standard gravity, the inch of 25.4 mm).
+const (
+	poundForce = 0.45359237 * 9.80665                  // N
+	kPaOfPsi   = poundForce / (0.0254 * 0.0254) / 1000 // 6.894757 in B.8
+	kPaOfInHg  = 3.386389                              // conventional inch of mercury, B.8
+	nmOfLbFt   = poundForce * 0.3048                   // 1.355818 in B.8
+	kmOfMile   = 1.609344                              // exact
+	litreOfIn3 = 0.0254 * 0.0254 * 0.0254 * 1000       // 0.01638706 in B.8
 )
 
 // unitOf gives, for each unit a person may type, what it measures in which unit the
@@ -21,15 +34,75 @@ var unitOf = map[string]struct {
 	"%": {"%", 1, 0}, "pct": {"%", 1, 0}, "percent": {"%", 1, 0},
 	"ppm": {"ppm", 1, 0},
 	"ohm": {"Ω", 1, 0}, "ohms": {"Ω", 1, 0}, "ω": {"Ω", 1, 0}, "kohm": {"Ω", 1e3, 0}, "kω": {"Ω", 1e3, 0}, "mohm": {"Ω", 1e6, 0}, "mω": {"Ω", 1e6, 0},
-	"kpa": {"kPa", 1, 0}, "bar": {"kPa", 100, 0}, "psi": {"kPa", 6.894757, 0}, "hpa": {"kPa", 0.1, 0}, "mbar": {"kPa", 0.1, 0}, "mpa": {"kPa", 1000, 0},
-	"nm": {"Nm", 1, 0}, "lb·ft": {"Nm", 1.355818, 0}, "lbft": {"Nm", 1.355818, 0}, "lb-ft": {"Nm", 1.355818, 0}, "ft-lb": {"Nm", 1.355818, 0},
+	"kpa": {"kPa", 1, 0}, "bar": {"kPa", 100, 0}, "psi": {"kPa", kPaOfPsi, 0}, "inhg": {"kPa", kPaOfInHg, 0}, "hpa": {"kPa", 0.1, 0}, "mbar": {"kPa", 0.1, 0}, "mpa": {"kPa", 1000, 0},
+	"nm": {"Nm", 1, 0}, "lb·ft": {"Nm", nmOfLbFt, 0}, "lbft": {"Nm", nmOfLbFt, 0}, "lb-ft": {"Nm", nmOfLbFt, 0}, "ft-lb": {"Nm", nmOfLbFt, 0},
 	"mm":  {"mm", 1, 0},
 	"rpm": {"rpm", 1, 0}, "1/min": {"rpm", 1, 0},
 	"g/s": {"g/s", 1, 0}, "kg/h": {"g/s", 1000.0 / 3600, 0},
-	"°c": {"°C", 1, 0}, "c": {"°C", 1, 0}, "°f": {"°C", 5.0 / 9, -160.0 / 9}, "f": {"°C", 5.0 / 9, -160.0 / 9},
-	"l": {"l", 1, 0}, "cc": {"l", 1e-3, 0}, "cm³": {"l", 1e-3, 0}, "ccm": {"l", 1e-3, 0},
-	"km": {"km", 1, 0}, "mi": {"mi", 1, 0}, "miles": {"mi", 1, 0},
+	"°c": {"°C", 1, 0}, "c": {"°C", 1, 0}, "°f": {"°C", 1 / 1.8, -32 / 1.8}, "f": {"°C", 1 / 1.8, -32 / 1.8},
+	"l": {"l", 1, 0}, "in³": {"l", litreOfIn3, 0}, "cc": {"l", 1e-3, 0}, "cm³": {"l", 1e-3, 0}, "ccm": {"l", 1e-3, 0},
+	"km": {"km", 1, 0}, "mi": {"km", kmOfMile, 0}, "miles": {"km", kmOfMile, 0},
+	"km/h": {"km/h", 1, 0}, "mph": {"km/h", kmOfMile, 0},
 	"min": {"min", 1, 0}, "days": {"days", 1, 0}, "d": {"days", 1, 0},
+}
+
+// measures are the units a shop reads and types, by the unit that records keep.
+type measures map[string]string
+
+func measuresOf(shop store.Shop) measures {
+	m := measures{}
+	if shop.TemperatureUnit == "f" {
+		m["°C"] = "°F"
+	}
+	if shop.PressureUnit == "psi" {
+		m["kPa"] = "psi"
+	}
+	if shop.DistanceUnit == "mi" {
+		m["km"], m["km/h"] = "mi", "mph"
+	}
+	return m
+}
+
+// Shown turns a kept value into the shop's unit.
+func (m measures) Shown(value float64, kept string) (shown float64, unit string) {
+	unit, ok := m[kept]
+	if !ok {
+		return value, kept
+	}
+	u := unitOf[strings.ToLower(unit)]
+	return (value - u.shift) / u.factor, unit
+}
+
+// Figure writes a kept value in the shop's unit. What was typed in this unit comes back
+// as it was typed; what was typed in another is rounded to a tenth, which is finer than
+// the gauges of a workshop.
+func (m measures) Figure(value float64, kept string) (figure, unit string) {
+	shown, unit := m.Shown(value, kept)
+	switch {
+	case unit == "°F": // each tenth of °C is a hundredth of °F that nobody read
+		shown = tenth(shown)
+	case kept == "°C", kept == "kPa", kept == "km", kept == "km/h":
+		shown = tidy(shown)
+	}
+	return trim(shown), unit
+}
+
+func tidy(x float64) float64 {
+	if typed := math.Round(x*1000) / 1000; math.Abs(x-typed) <= 1e-9*max(1, math.Abs(x)) {
+		return typed
+	}
+	return tenth(x)
+}
+
+func tenth(x float64) float64 { return math.Round(x*10)/10 + 0 } // never a negative zero
+
+// measured writes a kept value with the reader's unit behind it.
+func measured(l *lang.Language, value float64, kept string) string {
+	figure, unit := l.Figure(value, kept)
+	if unit == "" {
+		return figure
+	}
+	return figure + "\u00a0" + unit
 }
 
 // number splits what was typed into a number and its unit. A comma is a decimal
@@ -64,8 +137,9 @@ func number(typed string) (n float64, unit string, ok bool) {
 	return n, unit, err == nil && !math.IsInf(n, 0) && !math.IsNaN(n)
 }
 
-// quantity reads a number in the field's unit; another unit of the same quantity is
-// turned into it, a unit of another quantity is refused.
+// quantity reads a number in the field's unit, or in another unit of the same quantity
+// typed behind it, and gives it in the unit that records keep. A unit of another
+// quantity is refused.
 func (f *form) quantity(fd *templates.Field) (n float64, given bool) {
 	v := f.value(fd)
 	if v == "" {
@@ -79,11 +153,14 @@ func (f *form) quantity(fd *templates.Field) (n float64, given bool) {
 	case !ok:
 		f.wrong(fd, templates.SayNotNumber(v, fd.Unit))
 		return 0, false
-	case unit == "" || unit == fd.Unit:
+	case unit == "":
+		unit = fd.Unit
+	}
+	if unit == fd.Unit && unitOf[strings.ToLower(unit)].kept == "" {
 		return n, true
 	}
 	u, known := unitOf[strings.ToLower(unit)]
-	if !known || u.kept != fd.Unit {
+	if !known || u.kept != unitOf[strings.ToLower(fd.Unit)].kept {
 		f.wrong(fd, templates.SayWrongUnit(unit, fd.Unit))
 		return 0, false
 	}

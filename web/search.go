@@ -54,7 +54,7 @@ func (s *server) searched(w http.ResponseWriter, r *http.Request, limit int) (te
 	if err != nil {
 		return v, err
 	}
-	clock := clockIn(shop.TimeZone, s.now())
+	clock := clockIn(tongue(r), shop, s.now())
 	v.Searched, v.More = true, len(found) > limit
 	for _, j := range found[:min(len(found), limit)] {
 		v.Jobs = append(v.Jobs, foundJob(j, clock))

@@ -28,7 +28,7 @@ func (s *server) vehicleView(w http.ResponseWriter, r *http.Request) (templates.
 	if err != nil {
 		return v, h, err
 	}
-	clock := clockIn(shop.TimeZone, s.now())
+	clock := clockIn(tongue(r), shop, s.now())
 	d := &desk{JobFile: store.JobFile{Vehicle: h.Vehicle, Sensors: h.Sensors, Job: store.Job{ClosedAt: new(s.now())}}, car: h.Vehicle.Diag(h.Sensors, h.LastKm),
 		l: tongue(r), shop: shop, clock: clock, noFit: "not asked"}
 	v = templates.VehicleView{Page: s.page(w, r, templates.AtNowhere, carName(h.Vehicle)), Car: carName(h.Vehicle), Customer: h.Customer.Name,

@@ -57,6 +57,25 @@ func (t Text) Fit(words string) string {
 	return string(unicode.ToUpper(r)) + words[n:]
 }
 
+// Quantity is a value in the unit that records keep, °C, kPa, km or km/h: an argument
+// of a Text, for a blank %s. By itself it says so; a language with a shop's units says
+// it in those. A difference of temperatures is none: it does not turn as a value does.
+type Quantity struct {
+	Value float64
+	Unit  string
+}
+
+// Measure gives the value and its unit.
+func (q Quantity) Measure() (value float64, unit string) { return q.Value, q.Unit }
+
+// String is the English, in the records' own unit.
+func (q Quantity) String() string {
+	if q.Unit == "" {
+		return fmt.Sprintf("%g", q.Value)
+	}
+	return fmt.Sprintf("%g %s", q.Value, q.Unit)
+}
+
 // String is the English.
 func (t Text) String() string {
 	if len(t.Args) == 0 {

@@ -26,6 +26,7 @@ var files embed.FS
 type Language struct {
 	Tag     language.Tag
 	Decimal string // the decimal sign; empty is a point
+	Units   Units  // of the shop; nil shows values as records keep them
 	printer *message.Printer
 	marked  bool
 }
@@ -82,6 +83,70 @@ func Marked() *Language { return &Language{Tag: language.English, marked: true} 
 type Phrase interface {
 	Phrase() (format string, args []any)
 	Fit(words string) string
+}
+
+// Units turn a value from the unit that records keep (°C, kPa, km, km/h) into the one
+// that people read. Units of other quantities stay.
+type Units interface {
+	// Shown is exact.
+	Shown(value float64, kept string) (shown float64, unit string)
+	// Figure is rounded and written, with a decimal point.
+	Figure(value float64, kept string) (figure, unit string)
+}
+
+// Measured is a value in the unit that records keep, such as a quantity of the engine.
+type Measured interface {
+	Measure() (value float64, unit string)
+}
+
+// Shown gives a value in the shop's unit, exact.
+func (l *Language) Shown(value float64, kept string) (shown float64, unit string) {
+	if l == nil || l.Units == nil {
+		return value, kept
+	}
+	return l.Units.Shown(value, kept)
+}
+
+// Unit names the shop's unit for what records keep in another.
+func (l *Language) Unit(kept string) string {
+	_, unit := l.Shown(0, kept)
+	return unit
+}
+
+// Figure writes a value in the shop's unit, rounded as people read it.
+func (l *Language) Figure(value float64, kept string) (figure, unit string) {
+	if l == nil || l.Units == nil {
+		return l.point(fmt.Sprintf("%g", value)), kept
+	}
+	figure, unit = l.Units.Figure(value, kept)
+	return l.point(figure), unit
+}
+
+func (l *Language) quantity(m Measured) string {
+	figure, unit := l.Figure(m.Measure())
+	if unit == "" {
+		return figure
+	}
+	return figure + " " + unit
+}
+
+// point sets the decimal sign.
+func (l *Language) point(figure string) string {
+	if l == nil || l.Decimal == "" {
+		return figure
+	}
+	return strings.Replace(figure, ".", l.Decimal, 1)
+}
+
+// Names splits a list of single words, such as the months.
+func (l *Language) Names(list string) []string {
+	words := strings.Fields(strings.Trim(l.T(list), Open+Close))
+	if l != nil && l.marked && load().has[list] {
+		for i := range words {
+			words[i] = Open + words[i] + Close
+		}
+	}
+	return words
 }
 
 // T says a text. Without arguments the English is the text itself, and a per cent sign
@@ -155,6 +220,8 @@ func (l *Language) fill(a any) any {
 	switch v := a.(type) {
 	case Phrase:
 		return l.fill(l.Say(v))
+	case Measured:
+		return l.fill(l.quantity(v))
 	case string:
 		if l != nil && l.marked {
 			return Close + v + Open
@@ -181,11 +248,7 @@ type decimal struct {
 }
 
 func (d decimal) Format(f fmt.State, verb rune) {
-	s := fmt.Sprintf(fmt.FormatString(f, verb), d.x)
-	if d.l != nil && d.l.Decimal != "" {
-		s = strings.Replace(s, ".", d.l.Decimal, 1)
-	}
-	fmt.Fprint(f, s)
+	fmt.Fprint(f, d.l.point(fmt.Sprintf(fmt.FormatString(f, verb), d.x)))
 }
 
 // Marks of the marked language.

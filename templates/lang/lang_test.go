@@ -1,6 +1,7 @@
 package lang
 
 import (
+	"fmt"
 	"strings"
 	"testing"
 )
@@ -9,6 +10,15 @@ type phrase string
 
 func (p phrase) Phrase() (string, []any) { return string(p), nil }
 func (p phrase) Fit(words string) string { return words }
+
+type measured float64
+
+func (m measured) Measure() (float64, string) { return float64(m), "whole" }
+
+type halves struct{}
+
+func (halves) Shown(v float64, kept string) (float64, string) { return v / 2, "half" }
+func (halves) Figure(v float64, kept string) (string, string) { return fmt.Sprint(v / 2), "half" }
 
 func TestT(t *testing.T) {
 	es := Of("es-MX", "")
@@ -44,6 +54,20 @@ func TestT(t *testing.T) {
 			t.Errorf("got %q", got)
 		}
 		if got := Of("nonsense!", "").Code(); got != "en" {
+			t.Errorf("got %q", got)
+		}
+	})
+	t.Run("says a quantity in the shop's unit", func(t *testing.T) {
+		l := Of("es", ",")
+		l.Units = halves{}
+		if got := l.T("not more than %s", measured(3)); got != "not more than 1,5 half" {
+			t.Errorf("got %q", got)
+		}
+		var none *Language
+		if got := none.T("%s", measured(3)); got != "3 whole" {
+			t.Errorf("got %q", got)
+		}
+		if got := Of("es", "").Names(Months); len(got) != 12 || got[0] != "ene" {
 			t.Errorf("got %q", got)
 		}
 	})
