@@ -1,7 +1,6 @@
 package diag
 
 import (
-	"cmp"
 	"math"
 	"math/bits"
 	"slices"
@@ -18,19 +17,37 @@ import (
 // several together, can reach. The same holds for causes that move what is known of
 // a sensor that acts on them.
 type bounds struct {
-	c          *calc
-	touch      []uint64                // sensor: places that touch it
-	clean      []float64               // unit: what it costs in findings that came out clean
-	plus       [][]plus                // unit: findings it can bring about
-	reacher    []bool                  // place: moves trims, lambda or a summed shift
-	sums       []map[sumKey]*sensorSum // sensor
-	spans      []span                  // bank*4+state, for the candidates at hand
-	wanted     []bool                  // bank*4+state: read or mixed into a lambda
-	floats     []float64
-	masks      []uint64
-	may, joint [][]float64
-	places     []int8
-	children   [][]offspring // place
+	c        *calc
+	touch    []uint64                // sensor: places that touch it
+	clean    []float64               // unit: what it costs in findings that came out clean
+	plus     [][]plus                // unit: findings it can bring about
+	reacher  []bool                  // place: moves trims, lambda or a summed shift
+	sums     []map[sumKey]*sensorSum // sensor
+	spans    []span                  // bank*4+state, for the candidates at hand
+	wanted   []int                   // the bank*4+state that are read or mixed into a lambda
+	amounts  int                     // those that are bounded
+	pull     []pulled                // place, bank*4+state
+	shift    []reachPair             // place, amount: how far it can shift that
+	one, all tables                  // with one candidate that reaches, or with any
+	base     []float64               // cell: likelihood of its trims under the context, all honest
+	list     []cand
+	with     []alternative
+	lists    [][]float64 // memory for those
+	may      [][]float64
+	floats   []float64
+	masks    []uint64
+	places   []int8
+	children [][]offspring // place
+}
+
+// pulled is how far the units of a place pull the lie and the total of a bank in one
+// state.
+type pulled struct{ lie, total reachPair }
+
+// alternative is the sensors' classes as a unit of a candidate makes them.
+type alternative struct {
+	cand    int
+	classes [][]float64
 }
 
 type sumKey struct{ have, may uint64 }
@@ -62,11 +79,14 @@ type subtree struct {
 	node   int32
 	log    float64   // of everything common
 	cands  []int8    // places, the most promising first
-	ub     []float64 // position: all sets whose first further place is here or later
+	ub     []float64 // position: all sets whose first further place is here or later, against log
 	own    []float64 // position: the set with this place alone added
 	above  []float64 // position: the sets with this place and later ones added
 	mayAll []uint64  // position: mask of the places from here on
 }
+
+// lg is the logarithm of a weight above the node.
+func (t *subtree) lg(x float64) float64 { return t.log + math.Log(max(x, 1e-300)) }
 
 // cand is a place that may be added.
 type cand struct {
@@ -82,13 +102,26 @@ type cand struct {
 func newBounds(c *calc) *bounds {
 	w := c.w
 	b := &bounds{c: c, clean: make([]float64, len(w.units)), plus: make([][]plus, len(w.units)), reacher: make([]bool, len(w.places)),
-		spans: make([]span, w.nb*4), wanted: make([]bool, w.nb*4), children: make([][]offspring, len(w.places))}
-	for _, cell := range c.cells {
-		b.wanted[cell.bank*4+cell.state] = true
+		spans: make([]span, w.nb*4), children: make([][]offspring, len(w.places)), base: make([]float64, len(c.cells)), amounts: min(len(c.amounts), 8)}
+	c.sizeJoint()
+	b.one, b.all = c.newTables(), c.newTables()
+	for at := range w.nb * 4 {
+		if c.hasCell[at/4][at%4] || slices.ContainsFunc(c.lambdas, func(l lambdaChannel) bool { return l.state == at%4 }) {
+			b.wanted = append(b.wanted, at)
+		}
 	}
-	for _, l := range c.lambdas {
-		for bank := range w.nb {
-			b.wanted[bank*4+l.state] = true
+	b.pull, b.shift = make([]pulled, len(w.places)*w.nb*4), make([]reachPair, len(w.places)*b.amounts)
+	for u := range w.units {
+		p := w.units[u].place
+		x := &c.pulls[u]
+		for _, at := range b.wanted {
+			if pl := &b.pull[p*w.nb*4+at]; x.any {
+				pl.lie.one(x.lie[at/4][at%4])
+				pl.total.one(x.lie[at/4][at%4] + x.need[at/4][at%4])
+			}
+		}
+		for i := range b.amounts {
+			b.shift[p*b.amounts+i].one(c.amounts[i].add[u].mean)
 		}
 	}
 	for _, p := range c.child {
@@ -158,16 +191,12 @@ func newBounds(c *calc) *bounds {
 	return b
 }
 
-// above bounds the sets above a node that add places among the candidates; nil when
-// there are none.
+// above bounds the sets above the node that was weighed last that add places among
+// the candidates; nil when there are none.
 func (b *bounds) above(us []int16, candidates uint64) *subtree {
 	c, w := b.c, b.c.w
 	if candidates == 0 {
 		return nil
-	}
-	var have uint64
-	for _, u := range us {
-		have |= 1 << w.units[u].place
 	}
 	t := &subtree{}
 
@@ -194,39 +223,31 @@ func (b *bounds) above(us []int16, candidates uint64) *subtree {
 	loose := 1.0
 	var gainBuf [MaxSensors]float64
 	gainAt := gainBuf[:0]
-	joint, jointMay := b.joint[:0], [MaxSensors]*sensorSum{}
-	c.sums = c.sums[:0]
+	joint := c.j.laid
+	b.may = append(b.may[:0], joint...)
 	coupledTouch := uint64(0)
-	for s := range c.sensors {
-		m := c.sensors[s].sum(us)
-		may := m
+	for s, m := range c.sums {
 		gain := 1.0
 		if at := b.touch[s] & candidates; at != 0 && c.tells(s) {
-			may = b.sum(s, us, have, at)
+			may := b.sum(s, us, at)
 			if c.coupled[s] {
 				coupledTouch |= at
+				b.may[s] = may.classes
 			} else if len(c.sensors[s].touched)+len(c.sensors[s].fixed) > 0 {
 				gain = max(1, may.total/max(m.total, 1e-300))
 			}
 		}
-		c.sums = append(c.sums, m)
-		joint = append(joint, m.classes)
-		jointMay[s] = may
 		gainAt = append(gainAt, gain)
 		if !c.coupled[s] {
 			loose *= m.total
 		}
 	}
 
-	b.joint = joint
-
 	// The gain of each candidate, and how far candidates reach.
-	var buf [64]cand
-	list := buf[:0]
+	list := b.list[:0]
 	clear(b.spans)
 	var gains [64]float64
 	var shiftOne, shiftAll [8]reachPair
-	nAmounts := min(len(c.amounts), 8)
 	for m := candidates; m != 0; m &= m - 1 {
 		p := bits.TrailingZeros64(m)
 		pl := &w.places[p]
@@ -244,9 +265,10 @@ func (b *bounds) above(us []int16, candidates uint64) *subtree {
 		k.og = gain * b.odds(p, us)
 		list = append(list, k)
 		if k.reaches {
-			b.stretch(pl, &shiftOne, &shiftAll, nAmounts)
+			b.stretch(p, &shiftOne, &shiftAll)
 		}
 	}
+	b.list = list
 	for i := range list {
 		list[i].og *= b.makes(int(list[i].place), &gains, candidates)
 	}
@@ -254,56 +276,43 @@ func (b *bounds) above(us []int16, candidates uint64) *subtree {
 	// The sensors together: as they are, with what touches them, with one candidate
 	// that reaches, and with several; each with the sensors as they are and as they
 	// may be.
-	c.miss = c.miss[:0]
-	for k := range c.codes {
-		c.miss = append(c.miss, c.codes[k].missed(us))
-	}
-	sc := c.scene(us)
 	as := amountsOf(c, us)
 	one, all := 1.0, 1.0
-	for i := range nAmounts {
+	for i := range b.amounts {
 		one *= c.amounts[i].bound(us, shiftOne[i].lo, shiftOne[i].hi, 0)
 		all *= c.amounts[i].bound(us, shiftAll[i].lo, shiftAll[i].hi, 0)
 	}
-	for i := nAmounts; i < len(c.amounts); i++ {
+	for i := b.amounts; i < len(c.amounts); i++ {
 		one, all = math.Inf(1), math.Inf(1) // more than the case format can bring
 	}
-	may := b.may[:0]
-	for s := range joint {
-		x := joint[s]
-		if c.coupled[s] {
-			x = jointMay[s].classes
-		}
-		may = append(may, x)
-	}
-	b.may = may
-	sum := func(classes [][]float64, factor float64) (total, honest float64) {
-		c.j.classes = classes
-		c.j.sound = 0
-		total = loose * factor * c.sumJoint(nil)
+	sum := func(tab *tables, classes [][]float64, factor float64) (total, honest float64) {
+		total = loose * factor * c.sumJoint(tab, classes, nil)
 		return total, loose * factor * c.j.sound
 	}
 	var js jointSums
-	c.fillJoint(&sc)
-	js.none, _ = sum(joint, as)
-	b.fillJoint(&sc, false)
-	js.reach, js.honest = sum(joint, one)
+	js.none, _ = sum(&c.j.exact, joint, as)
+	b.fillJoint(&b.one, false)
+	js.reach, js.honest = sum(&b.one, joint, one)
 	best0 := 1.0 // the trims' part of honest
 	for i := range c.fronts {
-		best0 *= c.j.trim[i][0]
+		best0 *= b.one.trim[i][0]
 	}
-	b.fillJoint(&sc, true)
-	js.many, _ = sum(joint, all)
+	b.fillJoint(&b.all, true)
+	js.many, _ = sum(&b.all, joint, all)
 	js.manyMay = js.many
 	if coupledTouch != 0 {
-		js.manyMay, _ = sum(may, all)
+		js.manyMay, _ = sum(&b.all, b.may, all)
 	}
-	c.j.classes = joint
 	js.order()
 	if c.judged {
 		js.scale(max(c.cleanness(true, true), c.cleanness(false, true)))
 	}
 
+	for i := range c.cells {
+		cell := &c.cells[i]
+		bk, st := cell.bank, cell.state
+		b.base[i] = cell.table.at(c.sc.need[bk][st]+c.sc.lie[bk][st], c.sc.needVar[bk][st]+c.sc.lieVar[bk][st])
+	}
 	for i := range list {
 		k := &list[i]
 		switch {
@@ -312,7 +321,7 @@ func (b *bounds) above(us []int16, candidates uint64) *subtree {
 		case k.reaches:
 			// One candidate alone reaches no further than it does itself: of the part
 			// with honest front sensors that is known to the point.
-			fit := b.fit(&sc, us, int(k.place), as) / (best0 * one)
+			fit := b.fit(us, int(k.place)) / (best0 * one)
 			k.j = js.reach - js.honest*(1-min(fit, 1))
 		default:
 			k.j = js.none
@@ -321,7 +330,7 @@ func (b *bounds) above(us []int16, candidates uint64) *subtree {
 	// A candidate that touches a coupled sensor: with the sensors as it makes them,
 	// alone and with others that reach.
 	if coupledTouch != 0 {
-		b.touching(us, list, &js, &sc, joint, loose, as, one, all, best0)
+		b.touching(us, list, joint, loose, as, one, all, best0)
 	}
 	// First what holds most of the bound, so that little is left for the rest.
 	reachAll, touchAll := 0.0, 0.0
@@ -343,7 +352,13 @@ func (b *bounds) above(us []int16, candidates uint64) *subtree {
 		}
 	}
 	slices.SortFunc(list, func(x, y cand) int {
-		return cmp.Or(cmp.Compare(y.worth, x.worth), cmp.Compare(x.place, y.place))
+		switch {
+		case x.worth > y.worth:
+			return -1
+		case x.worth < y.worth:
+			return 1
+		}
+		return int(x.place - y.place)
 	})
 	n := len(list)
 	b.grow(t, n)
@@ -378,9 +393,7 @@ func (b *bounds) above(us []int16, candidates uint64) *subtree {
 		t.cands[i] = k.place
 		mask |= 1 << k.place
 		t.mayAll[i] = mask
-		t.ub[i] = t.log + math.Log(max(x, 1e-300))
-		t.own[i] = t.log + math.Log(max(alone, 1e-300))
-		t.above[i] = t.log + math.Log(max(with-alone, 1e-12*with, 1e-300))
+		t.ub[i], t.own[i], t.above[i] = x, alone, max(with-alone, 1e-12*with)
 	}
 	return t
 }
@@ -421,51 +434,48 @@ func (j *jointSums) scale(x float64) {
 }
 
 // touching fills in the sensors' part for candidates that touch coupled sensors.
-func (b *bounds) touching(us []int16, list []cand, js *jointSums, sc *scene, joint [][]float64, loose, as, one, all, best0 float64) {
+func (b *bounds) touching(us []int16, list []cand, joint [][]float64, loose, as, one, all, best0 float64) {
 	c, w := b.c, b.c.w
 	scale := 1.0
 	if c.judged {
 		scale = max(c.cleanness(true, true), c.cleanness(false, true))
 	}
-	var withBuf [MaxSensors][]float64
-	with := withBuf[:len(joint)]
+	with, memory := b.with[:0], b.lists[:0]
 	var buf [maxContext + 1]int16
-	each := func(k *cand, do func()) {
-		pl := &w.places[k.place]
+	for i := range list {
+		if !list[i].touches {
+			continue
+		}
+		pl := &w.places[list[i].place]
 		for u := pl.first; u < pl.last; u++ {
 			add := append(append(buf[:0], us...), int16(u))
-			copy(with, joint)
+			at := len(memory)
+			memory = append(memory, joint...)
 			for s := range c.sensors {
-				if c.coupled[s] && b.touch[s]>>k.place&1 == 1 {
-					with[s] = c.sensors[s].sum(add).classes
+				if c.coupled[s] && b.touch[s]>>list[i].place&1 == 1 {
+					memory[at+s] = c.sensors[s].sum(add).classes
 				}
 			}
-			c.j.classes = with
-			c.j.sound = 0
-			do()
+			with = append(with, alternative{i, memory[at:]})
 		}
 	}
-	// The tables hold the reach of several when this is entered.
-	for i := range list {
-		if k := &list[i]; k.touches {
-			each(k, func() { k.jMany = max(k.jMany, loose*all*c.sumJoint(nil)*scale) })
-		}
+	b.with, b.lists = with, memory
+	for _, x := range with {
+		k := &list[x.cand]
+		k.jMany = max(k.jMany, loose*all*c.sumJoint(&b.all, x.classes, nil)*scale)
 	}
-	b.fillJoint(sc, false)
-	for i := range list {
-		if k := &list[i]; k.touches && k.reaches {
-			fit := min(b.fit(sc, us, int(k.place), as)/(best0*one), 1)
-			each(k, func() {
-				x := loose * one * c.sumJoint(nil)
-				k.j = max(k.j, (x-loose*one*c.j.sound*(1-fit))*scale)
-			})
+	fit, of := 0.0, -1
+	for _, x := range with {
+		k := &list[x.cand]
+		if !k.reaches {
+			k.j = max(k.j, loose*as*c.sumJoint(&c.j.exact, x.classes, nil)*scale)
+			continue
 		}
-	}
-	c.fillJoint(sc)
-	for i := range list {
-		if k := &list[i]; k.touches && !k.reaches {
-			each(k, func() { k.j = max(k.j, loose*as*c.sumJoint(nil)*scale) })
+		if of != x.cand {
+			fit, of = min(b.fit(us, int(k.place))/(best0*one), 1), x.cand
 		}
+		total := loose * one * c.sumJoint(&b.one, x.classes, nil)
+		k.j = max(k.j, (total-loose*one*c.j.sound*(1-fit))*scale)
 	}
 	for i := range list {
 		if k := &list[i]; k.touches {
@@ -476,8 +486,9 @@ func (b *bounds) touching(us []int16, list []cand, js *jointSums, sc *scene, joi
 
 // fit is the likelihood of trims, with honest front sensors, and of the summed
 // shifts with one place added: the best of its units.
-func (b *bounds) fit(s *scene, us []int16, place int, as float64) float64 {
+func (b *bounds) fit(us []int16, place int) float64 {
 	c, w := b.c, b.c.w
+	s := &c.sc
 	best := 0.0
 	pl := &w.places[place]
 	var buf [maxContext + 1]int16
@@ -487,6 +498,10 @@ func (b *bounds) fit(s *scene, us []int16, place int, as float64) float64 {
 		for i := range c.cells {
 			cell := &c.cells[i]
 			bk, st := cell.bank, cell.state
+			if x.needVar[bk][st] == 0 && x.lieVar[bk][st] == 0 && x.need[bk][st] == 0 && x.lie[bk][st] == 0 {
+				p *= b.base[i]
+				continue
+			}
 			p *= cell.table.at(s.need[bk][st]+s.lie[bk][st]+x.need[bk][st]+x.lie[bk][st],
 				s.needVar[bk][st]+s.lieVar[bk][st]+x.needVar[bk][st]+x.lieVar[bk][st])
 		}
@@ -581,36 +596,19 @@ func (b *bounds) makes(p int, gains *[64]float64, candidates uint64) float64 {
 }
 
 // stretch notes how far a place can pull trims, lies and summed shifts.
-func (b *bounds) stretch(pl *place, one, all *[8]reachPair, amounts int) {
-	c, w := b.c, b.c.w
-	for bank := range w.nb {
-		if !pl.reaches(bank) {
-			continue
-		}
-		for st := range 4 {
-			if !b.wanted[bank*4+st] {
-				continue
-			}
-			sp := &b.spans[bank*4+st]
-			var lie, tot reachPair
-			for u := pl.first; u < pl.last; u++ {
-				x := &c.pulls[u]
-				lie.one(x.lie[bank][st])
-				tot.one(x.lie[bank][st] + x.need[bank][st])
-			}
-			sp.lieOne.one(lie.lo)
-			sp.lieOne.one(lie.hi)
-			sp.totOne.one(tot.lo)
-			sp.totOne.one(tot.hi)
-			sp.lieAll.add(lie.lo, lie.hi)
-			sp.totAll.add(tot.lo, tot.hi)
-		}
+func (b *bounds) stretch(p int, one, all *[8]reachPair) {
+	n := b.c.w.nb * 4
+	for _, at := range b.wanted {
+		x, sp := &b.pull[p*n+at], &b.spans[at]
+		sp.lieOne.one(x.lie.lo)
+		sp.lieOne.one(x.lie.hi)
+		sp.totOne.one(x.total.lo)
+		sp.totOne.one(x.total.hi)
+		sp.lieAll.add(x.lie.lo, x.lie.hi)
+		sp.totAll.add(x.total.lo, x.total.hi)
 	}
-	for i := range amounts {
-		var r reachPair
-		for u := pl.first; u < pl.last; u++ {
-			r.one(c.amounts[i].add[u].mean)
-		}
+	for i := range b.amounts {
+		r := b.shift[p*b.amounts+i]
 		one[i].one(r.lo)
 		one[i].one(r.hi)
 		all[i].add(r.lo, r.hi)
@@ -619,7 +617,7 @@ func (b *bounds) stretch(pl *place, one, all *[8]reachPair, amounts int) {
 
 // sum bounds the weights of a sensor's classes were any of the candidate places that
 // touch it there too.
-func (b *bounds) sum(s int, us []int16, have, may uint64) *sensorSum {
+func (b *bounds) sum(s int, us []int16, may uint64) *sensorSum {
 	sc := &b.c.sensors[s]
 	key := sumKey{0, may}
 	var buf [maxContext]int16
@@ -646,35 +644,39 @@ func (b *bounds) sum(s int, us []int16, have, may uint64) *sensorSum {
 }
 
 // fillJoint tabulates bounds on trims and lambda with one candidate added, or any.
-func (b *bounds) fillJoint(s *scene, many bool) {
+func (b *bounds) fillJoint(tab *tables, many bool) {
 	c, w := b.c, b.c.w
 	j := &c.j
-	j.exact = false
 	n := len(c.lambdas)
 	for i, f := range c.fronts {
 		for k := range c.sensors[f].classes {
 			cl := &c.sensors[f].classes[k]
+			if cl.twin < k {
+				tab.trim[i][k] = tab.trim[i][cl.twin]
+				continue
+			}
 			x := 1.0
 			for _, bank := range w.sens[f].banks {
-				x *= b.trimBound(s, bank, cl, many)
+				x *= b.trimBound(bank, cl, many)
 			}
-			j.trim[i][k] = x
+			tab.trim[i][k] = x
 			for l := range c.lambdas {
-				j.dev[i][k*n+l] = b.reach(s, f, cl, c.lambdas[l].state, many)
+				j.dev[i][k*n+l] = b.reach(f, cl, c.lambdas[l].state, many)
 			}
 		}
 	}
-	c.sumHonest()
+	c.fillLambda(tab, func(t *table, d devReach) float64 { return t.best(d.lo, d.hi) })
 }
 
-func (b *bounds) trimBound(s *scene, bank int, cl *class, many bool) float64 {
+func (b *bounds) trimBound(bank int, cl *class, many bool) float64 {
 	c := b.c
+	s := &c.sc
 	p := 1.0
 	for _, i := range c.cellsOf[bank] {
 		cell := &c.cells[i]
 		st := cell.state
 		if cl.open {
-			p *= cell.table.at(0, 16)
+			p *= cell.lost
 			continue
 		}
 		r := b.spans[bank*4+st].totOne
@@ -691,8 +693,9 @@ func (b *bounds) trimBound(s *scene, bank int, cl *class, many bool) float64 {
 	return p
 }
 
-func (b *bounds) reach(s *scene, f int, cl *class, st int, many bool) devReach {
+func (b *bounds) reach(f int, cl *class, st int, many bool) devReach {
 	c, w := b.c, b.c.w
+	s := &c.sc
 	var out devReach
 	for _, bank := range w.sens[f].banks {
 		sp := &b.spans[bank*4+st]

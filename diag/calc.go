@@ -24,6 +24,7 @@ type calc struct {
 	remarks  []orChannel
 	unsaid   *silence
 	codes    []codeChannel // of banks or the engine
+	codesOf  [][]int       // bank: its codes
 	cells    []trimCell
 	cellsOf  [][]int // bank: its cells
 	hasCell  [maxBank][4]bool
@@ -75,6 +76,7 @@ type codeChannel struct {
 type trimCell struct {
 	bank, state int
 	table       *table
+	lost        float64 // likelihood with the sensor lost: the module stops trimming
 }
 
 // unitPull is what a context unit does to the trims of each bank and state.
@@ -86,18 +88,18 @@ type unitPull struct {
 // A table gives the likelihood of readings for a predicted value, by the
 // prediction's own spread; 1 at the best.
 type table struct {
-	lo, step float64
-	spread   float64     // from one row to the next
-	row      [][]float64 // spread, value
-	env      []float64   // the best of all rows, never rising away from the peak
-	peak     int
-	top      float64
+	lo, inv float64     // inv: steps to one; steps are powers of two, so that this is exact
+	spread  float64     // from one row to the next
+	row     [][]float64 // spread, value
+	env     []float64   // the best of all rows, never rising away from the peak
+	peak    int
+	top     float64
 }
 
 // newTable tabulates a likelihood between lo and hi.
 func newTable(lo, hi, step, spread float64, rows int, lik func(x, spread float64) float64) *table {
 	n := int((hi-lo)/step) + 1
-	t := &table{lo: lo, step: step, spread: spread, env: make([]float64, n)}
+	t := &table{lo: lo, inv: 1 / step, spread: spread, env: make([]float64, n)}
 	all := make([]float64, n*rows)
 	for k := range rows {
 		r := all[k*n : (k+1)*n]
@@ -122,7 +124,7 @@ func newTable(lo, hi, step, spread float64, rows int, lik func(x, spread float64
 }
 
 func (t *table) index(x float64) int {
-	return min(max(int((x-t.lo)/t.step+0.5), 0), len(t.env)-1)
+	return min(max(int((x-t.lo)*t.inv+0.5), 0), len(t.env)-1)
 }
 
 // at gives the likelihood of a prediction with a variance.
@@ -244,7 +246,7 @@ func (p *place) reachesSensor(sw *sensorWorld) bool {
 
 func newCalc(ev *evidence) *calc {
 	w := ev.w
-	c := &calc{ev: ev, w: w, cellsOf: make([][]int, w.nb)}
+	c := &calc{ev: ev, w: w, cellsOf: make([][]int, w.nb), codesOf: make([][]int, w.nb)}
 	for s := range w.sens {
 		if w.sens[s].Position == 1 {
 			c.fronts = append(c.fronts, s)
@@ -280,6 +282,9 @@ func newCalc(ev *evidence) *calc {
 					ch.q[u] = w.units[u].fx.code[f.code].p
 				}
 			}
+			if f.bank >= 0 {
+				c.codesOf[f.bank] = append(c.codesOf[f.bank], len(c.codes))
+			}
 			c.codes = append(c.codes, ch)
 		case fLambda:
 			c.lambdas = append(c.lambdas, lambdaChannel{i, f.state, w.newLambdaTable(f.xs, f.us, f.state, ev.unlearned)})
@@ -292,7 +297,8 @@ func newCalc(ev *evidence) *calc {
 			if rs := ev.trims[b][s]; len(rs) > 0 {
 				c.cellsOf[b] = append(c.cellsOf[b], len(c.cells))
 				c.hasCell[b][s] = true
-				c.cells = append(c.cells, trimCell{b, s, w.newTrimTable(rs)})
+				t := w.newTrimTable(rs)
+				c.cells = append(c.cells, trimCell{b, s, t, t.at(0, 16)})
 			}
 		}
 	}

@@ -46,6 +46,9 @@ func (b *belief) unfold() []hyp {
 	for _, i := range order[:min(len(order), maxHyps)] {
 		n := &b.nodes[i]
 		p := math.Exp(n.lw - b.logZ)
+		common := product{p: 1}
+		common.mul(c.prior(n.units()))
+		c.weighContext(n.units(), &common)
 		total := c.weighSensors(n.units(), &sh)
 		cands := make([][]candidate, len(w.sens))
 		for s := range w.sens {
@@ -68,7 +71,9 @@ func (b *belief) unfold() []hyp {
 		var pick func(s int, x float64)
 		pick = func(s int, x float64) {
 			if s == len(w.sens) {
-				out = append(out, hyp{us: slices.Clone(n.units()), st: slices.Clone(st)})
+				h := hyp{us: n.units(), st: slices.Clone(st)}
+				h.lw = c.weighOne(&h, common)
+				out = append(out, h)
 				return
 			}
 			for _, cd := range cands[s] {
@@ -83,9 +88,6 @@ func (b *belief) unfold() []hyp {
 			break
 		}
 	}
-	for i := range out {
-		out[i].lw = c.weighOne(&out[i])
-	}
 	slices.SortStableFunc(out, func(x, y hyp) int { return cmp.Compare(y.lw, x.lw) })
 	out = out[:min(len(out), maxHyps)]
 	sum := 0.0
@@ -99,34 +101,20 @@ func (b *belief) unfold() []hyp {
 	return out
 }
 
-// weighOne gives the log weight of one explanation, on the scale of weigh.
-func (c *calc) weighOne(h *hyp) float64 {
-	a := product{p: 1}
-	a.mul(c.prior(h.us))
-	c.weighContext(h.us, &a)
-	c.sums = c.sums[:0]
-	c.j.classes = c.j.classes[:0]
+// weighOne gives the log weight of one explanation, on the scale of weigh, where its
+// context was laid last and a is what depends on that alone.
+func (c *calc) weighOne(h *hyp, a product) float64 {
 	loose := 1.0
+	only := c.onlys()
 	for s := range c.sensors {
-		m := c.sensors[s].sum(h.us)
-		c.sums = append(c.sums, m)
-		x := m.states[h.st[s]]
+		x := c.sums[s].states[h.st[s]]
 		if c.coupled[s] {
-			only := make([]float64, len(m.classes))
-			only[c.sensors[s].classOf[h.st[s]]] = x
-			c.j.classes = append(c.j.classes, only)
+			only[s][c.sensors[s].classOf[h.st[s]]] = x
 		} else {
 			loose *= x
-			c.j.classes = append(c.j.classes, m.classes)
 		}
 	}
-	c.miss = c.miss[:0]
-	for k := range c.codes {
-		c.miss = append(c.miss, c.codes[k].missed(h.us))
-	}
-	sc := c.scene(h.us)
-	c.fillJoint(&sc)
-	a.mul(c.sumJoint(nil))
+	a.mul(c.sumJoint(&c.j.exact, only, nil))
 	a.mul(loose)
 	if c.judged {
 		a.mul(c.cleanness(c.faulty(h)))

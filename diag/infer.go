@@ -1,9 +1,6 @@
 package diag
 
-import (
-	"container/heap"
-	"math"
-)
+import "math"
 
 // The search over contexts. Every set of causes of the engine and its banks is
 // weighed with the sensors summed out, best first, until what has not been looked
@@ -24,7 +21,7 @@ type node struct {
 	lw float64 // log weight
 }
 
-func (n *node) units() []int16 { return n.us[:n.n] }
+func (n *node) units() []int16 { return n.us[:n.n:n.n] }
 
 // frontier is the part of a subtree that has not been looked at: its sets that add a
 // candidate at or after next, and none before.
@@ -34,17 +31,38 @@ type frontier struct {
 	ub   float64 // log
 }
 
+// frontierHeap has the highest bound first. It is written out because the one of the
+// standard library takes memory for every push.
 type frontierHeap []frontier
 
-func (h frontierHeap) Len() int           { return len(h) }
-func (h frontierHeap) Less(i, j int) bool { return h[i].ub > h[j].ub }
-func (h frontierHeap) Swap(i, j int)      { h[i], h[j] = h[j], h[i] }
-func (h *frontierHeap) Push(x any)        { *h = append(*h, x.(frontier)) }
-func (h *frontierHeap) Pop() any {
-	old := *h
-	x := old[len(old)-1]
-	*h = old[:len(old)-1]
-	return x
+func (h *frontierHeap) push(x frontier) {
+	*h = append(*h, x)
+	list := *h
+	for i := len(list) - 1; i > 0 && list[i].ub > list[(i-1)/2].ub; i = (i - 1) / 2 {
+		list[i], list[(i-1)/2] = list[(i-1)/2], list[i]
+	}
+}
+
+func (h *frontierHeap) pop() frontier {
+	list := *h
+	top, n := list[0], len(list)-1
+	list[0] = list[n]
+	list = list[:n]
+	for i := 0; ; {
+		next := i
+		for k := 2*i + 1; k < min(2*i+3, n); k++ {
+			if list[k].ub > list[next].ub {
+				next = k
+			}
+		}
+		if next == i {
+			break
+		}
+		list[i], list[next] = list[next], list[i]
+		i = next
+	}
+	*h = list
+	return top
 }
 
 // belief is the result of the search.
@@ -73,8 +91,9 @@ func (c *calc) infer() *belief {
 		if next == len(t.cands) {
 			return
 		}
-		waiting += scale(t.ub[next])
-		heap.Push(&h, frontier{int32(tree), int32(next), t.ub[next]})
+		ub := t.lg(t.ub[next])
+		waiting += scale(ub)
+		h.push(frontier{int32(tree), int32(next), ub})
 	}
 	grow := func(n int, candidates uint64) {
 		t := bd.above(b.nodes[n].units(), candidates)
@@ -82,7 +101,7 @@ func (c *calc) infer() *belief {
 		switch {
 		case t == nil:
 		case int(b.nodes[n].n) == maxContext:
-			dropped += scale(t.ub[0]) // counted, not weighed
+			dropped += scale(t.lg(t.ub[0])) // counted, not weighed
 		default:
 			t.node = int32(n)
 			trees = append(trees, t)
@@ -106,7 +125,7 @@ func (c *calc) infer() *belief {
 				break
 			}
 		}
-		f := heap.Pop(&h).(frontier)
+		f := h.pop()
 		waiting -= scale(f.ub)
 		t := trees[f.tree]
 		p := &w.places[t.cands[f.next]]
@@ -115,9 +134,9 @@ func (c *calc) infer() *belief {
 			rest = t.mayAll[f.next+1]
 		}
 		push(int(f.tree), int(f.next)+1)
-		above := scale(t.above[f.next])
-		if scale(t.own[f.next])+above < negligible*z {
-			dropped += scale(t.own[f.next]) + above
+		own, above := scale(t.lg(t.own[f.next])), scale(t.lg(t.above[f.next]))
+		if own+above < negligible*z {
+			dropped += own + above
 			continue
 		}
 		if above < negligible*z {

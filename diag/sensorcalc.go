@@ -47,6 +47,7 @@ type class struct {
 	lie, lieVar [4]float64
 	open        bool
 	q           []float64 // bank code channel: chance to set it
+	twin        int       // the first class that acts alike on trims and lambda
 }
 
 // sensorSum is the weight of a sensor's states under one context.
@@ -394,7 +395,12 @@ func (sc *sensorCalc) classify(c *calc) {
 		i := slices.IndexFunc(sc.classes, func(o class) bool { return o.same(outside[best]) })
 		if i < 0 {
 			i = len(sc.classes)
-			sc.classes = append(sc.classes, outside[best])
+			cl := outside[best]
+			cl.twin = slices.IndexFunc(sc.classes, cl.acts)
+			if cl.twin < 0 {
+				cl.twin = i
+			}
+			sc.classes = append(sc.classes, cl)
 		}
 		sc.classOf[st] = i
 	}
@@ -402,8 +408,11 @@ func (sc *sensorCalc) classify(c *calc) {
 
 func (w *world) codeOf(c *calc, k int) int { return c.ev.findings[c.codes[k].finding].code }
 
-func (a class) same(b class) bool {
-	return a.lie == b.lie && a.lieVar == b.lieVar && a.open == b.open && slices.Equal(a.q, b.q)
+func (a class) same(b class) bool { return a.acts(b) && slices.Equal(a.q, b.q) }
+
+// acts tells whether two classes act alike on trims and lambda.
+func (a class) acts(b class) bool {
+	return a.lie == b.lie && a.lieVar == b.lieVar && a.open == b.open
 }
 
 // sum weighs all states of the sensor under a context.

@@ -1,27 +1,35 @@
 package diag
 
-import (
-	"slices"
-)
-
 // scratch is memory used again from one context to the next.
 type scratch struct {
 	sums []*sensorSum
 	miss []float64
+	sc   scene
 	j    joint
 }
 
 // joint is what the sum over the coupled sensors works on: a weight for each class
-// of each sensor, the likelihood of the trims for each class of each front sensor,
-// and the reach of lambda for each.
+// of each sensor, and what their classes make of trims, lambda and codes.
 type joint struct {
-	classes [][]float64  // sensor, class
-	trim    [][]float64  // front, class
-	dev     [][]devReach // front, class times lambda channels
-	vals    [][]float64  // front, class
-	honest  []devReach   // lambda channel: all front sensors honest
-	exact   bool
+	laid    [][]float64 // sensor, class: weights under the context weighed last
+	exact   tables      // under the same
+	classes [][]float64 // the weights that are summed
+	tab     *tables     // the tables that they are summed with
+	dev     [][]devReach
+	vals    [][]float64 // front, class
+	code    [][]float64 // bank: likelihood of its codes, front class times rear class
+	behind  [][]float64 // bank, front class: the same with the rear sensor summed out
+	of      []*float64  // bank: the classes of the rear sensor that behind is for
+	one     []float64   // memory for proved and weighOne
+	only    [][]float64
 	sound   float64 // of the last sum: the part with honest front sensors
+}
+
+// tables is what trims and lambda make of each class of each front sensor: to the
+// point for a context, or a bound.
+type tables struct {
+	trim   [][]float64 // front, class
+	lambda [][]float64 // front, class times lambda channels: the other front sensors honest
 }
 
 // devReach is where lambda can be, in per cent summed over a sensor's banks.
@@ -177,20 +185,15 @@ func (c *calc) scene(us []int16) scene {
 // trimLik is the likelihood of a bank's trims under a scene and a class of its
 // front sensor.
 func (c *calc) trimLik(s *scene, b int, cl *class) float64 {
-	cells := c.cellsOf[b]
-	if len(cells) == 0 {
-		return 1
-	}
 	p := 1.0
-	for _, i := range cells {
+	for _, i := range c.cellsOf[b] {
 		cell := &c.cells[i]
-		st := cell.state
-		mean, variance := 0.0, 16.0 // a module that has lost its sensor stops trimming
-		if !cl.open {
-			mean = s.need[b][st] + s.lie[b][st] + cl.lie[st]
-			variance = s.needVar[b][st] + s.lieVar[b][st] + cl.lieVar[st]
+		if cl.open {
+			p *= cell.lost
+			continue
 		}
-		p *= cell.table.at(mean, variance)
+		st := cell.state
+		p *= cell.table.at(s.need[b][st]+s.lie[b][st]+cl.lie[st], s.needVar[b][st]+s.lieVar[b][st]+cl.lieVar[st])
 	}
 	return p
 }
@@ -228,13 +231,10 @@ func wrongVar(s *scene, b, st int, cl *class) float64 {
 
 // codeLik is the likelihood of a bank's codes given what the context leaves
 // unexplained and the classes of its front and rear sensor.
-func (c *calc) codeLik(b int, miss []float64, front, rear *class) float64 {
+func (c *calc) codeLik(b int, front, rear *class) float64 {
 	p := 1.0
-	for k := range c.codes {
-		if c.codes[k].bank != b {
-			continue
-		}
-		m := miss[k] * (1 - front.q[k])
+	for _, k := range c.codesOf[b] {
+		m := c.miss[k] * (1 - front.q[k])
 		if rear != nil {
 			m *= 1 - rear.q[k]
 		}
@@ -243,27 +243,31 @@ func (c *calc) codeLik(b int, miss []float64, front, rear *class) float64 {
 	return p
 }
 
-func (c *calc) hasCodes(b int) bool {
-	return slices.ContainsFunc(c.codes, func(k codeChannel) bool { return k.bank == b })
-}
+func (c *calc) hasCodes(b int) bool { return len(c.codesOf[b]) > 0 }
 
-// weighSensors sums over everything that is known of the sensors under a context.
-// With a share it also says where the weight goes.
-func (c *calc) weighSensors(us []int16, sh *share) float64 {
+// lay prepares the sums over the sensors under a context.
+func (c *calc) lay(us []int16) {
 	c.sums = c.sums[:0]
+	c.j.laid = c.j.laid[:0]
 	for s := range c.sensors {
-		c.sums = append(c.sums, c.sensors[s].sum(us))
+		m := c.sensors[s].sum(us)
+		c.sums = append(c.sums, m)
+		c.j.laid = append(c.j.laid, m.classes)
 	}
 	c.miss = c.miss[:0]
 	for k := range c.codes {
 		c.miss = append(c.miss, c.codes[k].missed(us))
 	}
-	sc := c.scene(us)
-	c.fillJoint(&sc)
-	c.j.classes = c.j.classes[:0]
-	for s := range c.sums {
-		c.j.classes = append(c.j.classes, c.sums[s].classes)
-	}
+	c.sizeJoint()
+	c.sc = c.scene(us)
+	c.fillCodes()
+	c.fillJoint()
+}
+
+// weighSensors sums over everything that is known of the sensors under a context.
+// With a share it also says where the weight goes.
+func (c *calc) weighSensors(us []int16, sh *share) float64 {
+	c.lay(us)
 	if sh != nil {
 		sh.sums = append(sh.sums[:0], c.sums...)
 		sh.classes = sh.classes[:0]
@@ -271,7 +275,7 @@ func (c *calc) weighSensors(us []int16, sh *share) float64 {
 			sh.classes = append(sh.classes, make([]float64, len(c.sums[s].classes)))
 		}
 	}
-	p := c.sumJoint(sh)
+	p := c.sumJoint(&c.j.exact, c.j.laid, sh)
 	for s := range c.sums {
 		if !c.coupled[s] {
 			p *= c.sums[s].total
@@ -298,63 +302,128 @@ func (c *calc) weighSensors(us []int16, sh *share) float64 {
 	return p
 }
 
-// fillJoint tabulates trims and lambda for the classes of the front sensors.
-func (c *calc) fillJoint(sc *scene) {
+// fillCodes tabulates the codes of the banks for the classes of their sensors.
+func (c *calc) fillCodes() {
 	j := &c.j
-	c.sizeJoint()
-	j.exact = true
+	for b := range c.w.nb {
+		j.of[b] = nil
+		if !c.hasCodes(b) {
+			continue
+		}
+		front, t := c.sensors[c.w.front[b]].classes, j.code[b]
+		r := c.w.rear[b]
+		if r < 0 {
+			for k := range front {
+				t[k] = c.codeLik(b, &front[k], nil)
+			}
+			continue
+		}
+		rear := c.sensors[r].classes
+		for k := range front {
+			for i := range rear {
+				t[k*len(rear)+i] = c.codeLik(b, &front[k], &rear[i])
+			}
+		}
+	}
+}
+
+// fillJoint tabulates trims and lambda for the classes of the front sensors.
+func (c *calc) fillJoint() {
+	j := &c.j
+	n := len(c.lambdas)
 	for i, f := range c.fronts {
 		for k := range c.sensors[f].classes {
 			cl := &c.sensors[f].classes[k]
+			if cl.twin < k {
+				j.exact.trim[i][k] = j.exact.trim[i][cl.twin]
+				continue
+			}
 			x := 1.0
 			for _, b := range c.w.sens[f].banks {
-				x *= c.trimLik(sc, b, cl)
+				x *= c.trimLik(&c.sc, b, cl)
 			}
-			j.trim[i][k] = x
+			j.exact.trim[i][k] = x
 			for l := range c.lambdas {
-				j.dev[i][k*len(c.lambdas)+l] = c.reach(sc, f, cl, c.lambdas[l].state)
+				j.dev[i][k*n+l] = c.reach(&c.sc, f, cl, c.lambdas[l].state)
 			}
 		}
 	}
-	c.sumHonest()
+	c.fillLambda(&j.exact, func(t *table, d devReach) float64 { return t.at(d.lo, d.variance) })
 }
 
-func (c *calc) sumHonest() {
+// fillLambda tabulates lambda, which is mixed from all banks, where one front sensor
+// is of a class and the others are honest.
+func (c *calc) fillLambda(tab *tables, lik func(*table, devReach) float64) {
 	j := &c.j
-	j.honest = j.honest[:0]
+	n := len(c.lambdas)
+	nb := float64(c.w.nb)
 	for l := range c.lambdas {
-		var d devReach
+		var honest devReach
 		for i := range c.fronts {
-			d.lo += j.dev[i][l].lo
-			d.hi += j.dev[i][l].hi
-			d.variance += j.dev[i][l].variance
+			honest.lo += j.dev[i][l].lo
+			honest.hi += j.dev[i][l].hi
+			honest.variance += j.dev[i][l].variance
 		}
-		j.honest = append(j.honest, d)
+		for i, f := range c.fronts {
+			own := j.dev[i][l]
+			for k := range c.sensors[f].classes {
+				if twin := c.sensors[f].classes[k].twin; twin < k {
+					tab.lambda[i][k*n+l] = tab.lambda[i][twin*n+l]
+					continue
+				}
+				d, lying := honest, &j.dev[i][k*n+l]
+				d.lo += lying.lo - own.lo
+				d.hi += lying.hi - own.hi
+				d.variance += lying.variance - own.variance
+				tab.lambda[i][k*n+l] = lik(c.lambdas[l].table, devReach{d.lo / nb, d.hi / nb, d.variance / (nb * nb)})
+			}
+		}
 	}
 }
 
+// sizeJoint takes the memory that the sums work on.
 func (c *calc) sizeJoint() {
 	j := &c.j
-	if j.trim != nil {
+	if j.of != nil {
 		return
+	}
+	j.of = make([]*float64, c.w.nb)
+	j.code, j.behind = make([][]float64, c.w.nb), make([][]float64, c.w.nb)
+	for b := range c.w.nb {
+		n, rear := len(c.sensors[c.w.front[b]].classes), 1
+		if r := c.w.rear[b]; r >= 0 {
+			rear = len(c.sensors[r].classes)
+		}
+		j.code[b], j.behind[b] = make([]float64, n*rear), make([]float64, n)
 	}
 	for _, f := range c.fronts {
 		n := len(c.sensors[f].classes)
-		j.trim = append(j.trim, make([]float64, n))
 		j.vals = append(j.vals, make([]float64, n))
 		j.dev = append(j.dev, make([]devReach, n*len(c.lambdas)))
 	}
+	j.exact = c.newTables()
+}
+
+func (c *calc) newTables() tables {
+	var t tables
+	for _, f := range c.fronts {
+		n := len(c.sensors[f].classes)
+		t.trim = append(t.trim, make([]float64, n))
+		t.lambda = append(t.lambda, make([]float64, n*len(c.lambdas)))
+	}
+	return t
 }
 
 // sumJoint sums over the classes of the coupled sensors. The shares it credits are
 // in proportion, not to scale.
-func (c *calc) sumJoint(sh *share) float64 {
+func (c *calc) sumJoint(tab *tables, classes [][]float64, sh *share) float64 {
+	c.j.tab, c.j.classes, c.j.sound = tab, classes, 0
 	common := c.w.commonRear
 	if common < 0 || !c.coupled[common] {
 		return c.sumGiven(-1, 1, sh)
 	}
 	total := 0.0
-	for r, weight := range c.j.classes[common] {
+	for r, weight := range classes[common] {
 		if weight > 0 {
 			x := c.sumGiven(r, weight, sh)
 			if sh != nil {
@@ -371,14 +440,24 @@ func (c *calc) sumJoint(sh *share) float64 {
 func (c *calc) sumGiven(common int, weight float64, sh *share) float64 {
 	j := &c.j
 	for i, f := range c.fronts {
-		for k := range j.vals[i] {
-			x := j.classes[f][k] * j.trim[i][k]
-			if x > 0 && len(c.codes) > 0 {
-				for _, b := range c.w.sens[f].banks {
-					x *= c.rearSum(b, &c.sensors[f].classes[k], common)
-				}
+		vals, classes := j.vals[i], j.classes[f]
+		for k, x := range j.tab.trim[i] {
+			vals[k] = classes[k] * x
+		}
+		for _, b := range c.w.sens[f].banks {
+			if !c.hasCodes(b) {
+				continue
 			}
-			j.vals[i][k] = x
+			if r := c.w.rear[b]; r >= 0 && r == c.w.commonRear {
+				n := len(c.sensors[r].classes)
+				for k := range vals {
+					vals[k] *= j.code[b][k*n+common]
+				}
+				continue
+			}
+			for k, x := range c.rearSum(b) {
+				vals[k] *= x
+			}
 		}
 	}
 	if len(c.lambdas) > 0 {
@@ -416,7 +495,7 @@ func (c *calc) sumLambda(common int, weight float64, sh *share) float64 {
 	for i := range c.fronts {
 		honest *= j.vals[i][0]
 	}
-	total := c.leaf(-1, 0, honest, sh, common)
+	total := c.leaf(0, 0, honest, sh, common)
 	j.sound += total
 	if len(c.fronts) > 1 {
 		all := weight
@@ -477,23 +556,9 @@ func (c *calc) vague() float64 {
 // leaf multiplies in lambda where one front sensor is of a class and the others
 // are honest.
 func (c *calc) leaf(front, class int, x float64, sh *share, common int) float64 {
-	j := &c.j
 	n := len(c.lambdas)
-	nb := float64(c.w.nb)
-	for l := range c.lambdas {
-		d := j.honest[l]
-		if front >= 0 {
-			own, lying := &j.dev[front][l], &j.dev[front][class*n+l]
-			d.lo += lying.lo - own.lo
-			d.hi += lying.hi - own.hi
-			d.variance += lying.variance - own.variance
-		}
-		t := c.lambdas[l].table
-		if j.exact {
-			x *= t.at(d.lo/nb, d.variance/(nb*nb))
-		} else {
-			x *= t.best(d.lo/nb, d.hi/nb)
-		}
+	for _, p := range c.j.tab.lambda[front][class*n : (class+1)*n] {
+		x *= p
 	}
 	if sh != nil {
 		for i, f := range c.fronts {
@@ -510,39 +575,40 @@ func (c *calc) leaf(front, class int, x float64, sh *share, common int) float64 
 // give credits a front sensor's class with weight, and the rear sensors behind it.
 func (c *calc) give(sh *share, f, k int, x float64, common int) {
 	sh.classes[f][k] += x
-	cl := &c.sensors[f].classes[k]
 	for _, b := range c.w.sens[f].banks {
 		r := c.w.rear[b]
 		if r < 0 || r == c.w.commonRear || !c.coupled[r] {
 			continue
 		}
-		all := c.rearSum(b, cl, common)
+		n, all := len(c.sensors[r].classes), c.rearSum(b)[k]
 		for i, wr := range c.j.classes[r] {
 			if all > 0 {
-				sh.classes[r][i] += x * wr * c.codeLik(b, c.miss, cl, &c.sensors[r].classes[i]) / all
+				sh.classes[r][i] += x * wr * c.j.code[b][k*n+i] / all
 			}
 		}
 	}
 }
 
-// rearSum is the likelihood of a bank's codes, with the bank's own rear sensor
-// summed out.
-func (c *calc) rearSum(b int, front *class, common int) float64 {
-	if !c.hasCodes(b) {
-		return 1
-	}
+// rearSum is, for each class of the front sensor, the likelihood of a bank's codes
+// with the bank's own rear sensor summed out.
+func (c *calc) rearSum(b int) []float64 {
+	j := &c.j
 	r := c.w.rear[b]
 	if r < 0 {
-		return c.codeLik(b, c.miss, front, nil)
+		return j.code[b]
 	}
-	if r == c.w.commonRear {
-		return c.codeLik(b, c.miss, front, &c.sensors[r].classes[common])
+	rear := j.classes[r]
+	if j.of[b] != &rear[0] {
+		j.of[b] = &rear[0]
+		for k := range j.behind[b] {
+			sum := 0.0
+			for i, x := range j.code[b][k*len(rear) : (k+1)*len(rear)] {
+				sum += rear[i] * x
+			}
+			j.behind[b][k] = sum
+		}
 	}
-	sum := 0.0
-	for i, wr := range c.j.classes[r] {
-		sum += wr * c.codeLik(b, c.miss, front, &c.sensors[r].classes[i])
-	}
-	return sum
+	return j.behind[b]
 }
 
 // cleanness is the likelihood of the proof drive, and of the visit itself, for a car
@@ -584,15 +650,35 @@ func (c *calc) proved(us []int16, p float64, sh *share) float64 {
 	}
 	// Only the part of the weight with every sensor sound is without fault.
 	clean := 1.0
+	only := c.onlys()
 	for s := range c.sums {
 		if c.coupled[s] {
-			only := make([]float64, len(c.sums[s].classes))
-			only[0] = c.sums[s].states[0]
-			c.j.classes[s] = only
+			only[s][0] = c.sums[s].states[0]
 		} else {
 			clean *= c.sums[s].states[0]
 		}
 	}
-	clean *= c.sumJoint(nil)
+	clean *= c.sumJoint(&c.j.exact, only, nil)
 	return clean*c.cleanness(false, len(us) > 0) + max(p-clean, 0)*fault
+}
+
+// onlys gives, for each sensor, classes without weight, to put some in one of them.
+func (c *calc) onlys() [][]float64 {
+	j := &c.j
+	if j.only == nil {
+		n := 0
+		for s := range c.sensors {
+			n += len(c.sensors[s].classes)
+		}
+		j.one = make([]float64, n)
+		at := 0
+		for s := range c.sensors {
+			n := at + len(c.sensors[s].classes)
+			j.only = append(j.only, j.one[at:n])
+			at = n
+		}
+	}
+	clear(j.one)
+	clear(j.of) // they change where they are
+	return j.only
 }
