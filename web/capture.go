@@ -16,10 +16,12 @@ import (
 	"crosscount/diag"
 	"crosscount/diag/obd"
 	"crosscount/diag/picture"
+	"crosscount/diag/say"
 	"crosscount/diag/signal"
 	"crosscount/diag/signal/draw"
 	"crosscount/store"
 	"crosscount/templates"
+	"crosscount/templates/lang"
 )
 
 // readAs is kept with a capture: how the file was read, and what for.
@@ -33,10 +35,10 @@ type readAs struct {
 
 // bare leaves the reasons of the guess out.
 func bare(m signal.Mapping) signal.Mapping {
-	m.Time.Reason, m.Time.Confidence = "", 0
+	m.Time.Reason, m.Time.Confidence = say.Text{}, 0
 	m.Channels = slices.Clone(m.Channels)
 	for i := range m.Channels {
-		m.Channels[i].Reason, m.Channels[i].Confidence = "", 0
+		m.Channels[i].Reason, m.Channels[i].Confidence = say.Text{}, 0
 	}
 	return m
 }
@@ -264,8 +266,8 @@ func (s *server) capturePage(w http.ResponseWriter, r *http.Request) error {
 		v.Decoded, v.Noticed, v.Sums = new(d.decodedView(dec, res)), d.obdNoticed(dec), answeredSums(dec)
 	} else {
 		as, res := c2result(c)
-		v.Sums, v.Groups, v.TooSlow = sums(res), groups(res), tooSlow(res)
-		v.Noticed = noticed(slices.Concat(res.Warnings, res.Report.Problems))
+		v.Sums, v.Groups, v.TooSlow = sums(d.l, res), groups(d.l, res), tooSlow(d.l, res)
+		v.Noticed = noticed(d.l, slices.Concat(res.Warnings, res.Report.Problems))
 		if d.open() {
 			rd := &reading{d: d, file: file, guess: as.Mapping, mapping: as.Mapping, purpose: as.Purpose}
 			rd.fields()
@@ -345,7 +347,7 @@ func (d *desk) captureLines(theme string) map[string]*templates.CaptureLine {
 		for i, id := range c.Entries {
 			l := &templates.CaptureLine{Href: d.base() + "/captures/" + c.ID, File: c.FileName}
 			if e := slices.IndexFunc(d.Entries, func(e store.Entry) bool { return e.ID == id }); e >= 0 {
-				l.Rows = rowsOf(d.Entries[e].Body, res)
+				l.Rows = rowsOf(d.l, d.Entries[e].Body, res)
 			}
 			if i == 0 && (c.Kind != store.CaptureResponses || len(l.Rows) > 0) {
 				l.Picture = &templates.PictureView{Src: l.Href + "/picture.svg?theme=" + theme, Title: templates.SayCaptured(string(c.Kind), c.FileName)}
@@ -357,17 +359,17 @@ func (d *desk) captureLines(theme string) map[string]*templates.CaptureLine {
 }
 
 // rowsOf are the measurements that an entry was made of.
-func rowsOf(e diag.Entry, res *signal.Result) []templates.MeasureRow {
+func rowsOf(l *lang.Language, e diag.Entry, res *signal.Result) []templates.MeasureRow {
 	if e.Kind == diag.KindTrim && res.Trims != nil {
 		for _, st := range res.Trims.States {
 			if st.Bank == e.Bank && string(st.State) == e.State {
-				return rows(named("short", st.Short), named("long", st.Long), named("total", st.Total), named("rpm", st.RPM))
+				return rows(named(l, "short", st.Short), named(l, "long", st.Long), named(l, "total", st.Total), named(l, "rpm", st.RPM))
 			}
 		}
 	}
 	for _, c := range res.Channels {
 		if c.Narrow != nil && c.Bank == e.Bank && c.Position == e.Position {
-			return channelRows(c)
+			return channelRows(l, c)
 		}
 	}
 	return nil
@@ -435,5 +437,5 @@ func (s *server) traceOf(ctx context.Context, c store.Capture, bank, position in
 	if _, bad := errors.AsType[*signal.Problem](err); err != nil && !bad && !errors.Is(err, io.EOF) {
 		return nil, err
 	}
-	return board.Series(i).Trace, nil
+	return board.Series(picture.Frame{}, i).Trace, nil
 }

@@ -10,18 +10,19 @@ import (
 	"crosscount/diag/signal"
 	"crosscount/diag/signal/draw"
 	"crosscount/templates"
+	"crosscount/templates/lang"
 )
 
 // noticedShown bounds what is told of a file; the counts tell the rest.
 const noticedShown = 40
 
 // row puts a reading into words: value, half-width and count, or why there is none.
-func row(name string, r signal.Reading) templates.MeasureRow {
+func row(l *lang.Language, name string, r signal.Reading) templates.MeasureRow {
 	m := templates.MeasureRow{Name: name}
 	v, ok := r.Get()
 	if !ok {
 		if r.Refused != nil {
-			m.Why = templates.Upper(r.Refused.Why) + "."
+			m.Why = sentence(l, r.Refused.Why)
 		}
 		return m
 	}
@@ -69,47 +70,47 @@ func rows(list ...templates.MeasureRow) []templates.MeasureRow {
 	return slices.DeleteFunc(list, func(m templates.MeasureRow) bool { return m.Value == "" && m.Why == "" })
 }
 
-func named(key string, r signal.Reading) templates.MeasureRow {
-	return row(templates.MeasureName(key), r)
+func named(l *lang.Language, key string, r signal.Reading) templates.MeasureRow {
+	return row(l, l.T(templates.MeasureName(key)), r)
 }
 
 // channelRows lists what was measured on one channel.
-func channelRows(c signal.Channel) []templates.MeasureRow {
-	out := rows(named("min", c.Min), named("max", c.Max), named("mean", c.Mean))
+func channelRows(l *lang.Language, c signal.Channel) []templates.MeasureRow {
+	out := rows(named(l, "min", c.Min), named(l, "max", c.Max), named(l, "mean", c.Mean))
 	if n := c.Narrow; n != nil {
-		out = append(out, rows(named("cycles", n.CyclesHz), named("lean_rich", n.LeanRich.Median), named("rich_lean", n.RichLean.Median),
-			named("low", c.Low), named("high", c.High), named("rise", n.Rise.Median), named("fall", n.Fall.Median), named("duty", n.Duty),
-			named("longest_rich", n.LongestRich), named("longest_lean", n.LongestLean))...)
+		out = append(out, rows(named(l, "cycles", n.CyclesHz), named(l, "lean_rich", n.LeanRich.Median), named(l, "rich_lean", n.RichLean.Median),
+			named(l, "low", c.Low), named(l, "high", c.High), named(l, "rise", n.Rise.Median), named(l, "fall", n.Fall.Median), named(l, "duty", n.Duty),
+			named(l, "longest_rich", n.LongestRich), named(l, "longest_lean", n.LongestLean))...)
 		if n.Over.Episodes > 0 {
-			out = append(out, named("over", n.Over.Time))
+			out = append(out, named(l, "over", n.Over.Time))
 		}
 		if n.Negative.Episodes > 0 {
-			out = append(out, named("negative", n.Negative.Time))
+			out = append(out, named(l, "negative", n.Negative.Time))
 		}
 		for _, f := range n.Forced {
 			name := func(key string) string { return templates.ForcedName(key, f.Mixture, brief(f.At), f.Found) }
-			out = append(out, rows(row(name("delay"), f.Delay), row(name("to_level"), f.ToLevel), row(name("reached"), f.Reached))...)
+			out = append(out, rows(row(l, name("delay"), f.Delay), row(l, name("to_level"), f.ToLevel), row(l, name("reached"), f.Reached))...)
 		}
 		if n.WarmUp != nil {
-			out = append(out, rows(named("warm_up", *n.WarmUp))...)
+			out = append(out, rows(named(l, "warm_up", *n.WarmUp))...)
 		}
-		out = append(out, rows(named("noise", c.Noise))...)
+		out = append(out, rows(named(l, "noise", c.Noise))...)
 	}
 	if x := c.Wide; x != nil {
-		out = append(out, rows(named("steadiness", x.Steadiness), named("spread", x.Spread), named("lag", x.Lag), named("cycles", x.Crossings))...)
+		out = append(out, rows(named(l, "steadiness", x.Steadiness), named(l, "spread", x.Spread), named(l, "lag", x.Lag), named(l, "cycles", x.Crossings))...)
 	}
-	return append(out, rows(named("observed", c.Observed))...)
+	return append(out, rows(named(l, "observed", c.Observed))...)
 }
 
 // groups lists everything measured, sensors first.
-func groups(res *signal.Result) []templates.MeasureGroup {
+func groups(l *lang.Language, res *signal.Result) []templates.MeasureGroup {
 	var first, rest []templates.MeasureGroup
 	for _, c := range res.Channels {
-		g := templates.MeasureGroup{Title: draw.Name(c.Column), Rows: channelRows(c)}
+		g := templates.MeasureGroup{Title: l.Say(draw.Name(c.Column)), Rows: channelRows(l, c)}
 		if c.Bank > 0 && c.Position > 0 {
 			g.Title = templates.Upper(templates.SpotWords(templates.Spot{Bank: c.Bank, Position: c.Position}))
 			if c.Narrow == nil {
-				g.Title += ", " + c.Quantity.Words()
+				g.Title += ", " + l.T(c.Quantity.Words())
 			}
 		}
 		if c.Narrow != nil || c.Wide != nil {
@@ -120,29 +121,29 @@ func groups(res *signal.Result) []templates.MeasureGroup {
 	}
 	for _, p := range res.Pairs {
 		first = append(first, templates.MeasureGroup{Title: templates.PairTitle(p.Bank),
-			Rows: rows(named("activity", p.Activity), named("swing", p.Swing), named("pair_delay", p.Delay))})
+			Rows: rows(named(l, "activity", p.Activity), named(l, "swing", p.Swing), named(l, "pair_delay", p.Delay))})
 	}
 	if t := res.Trims; t != nil {
 		for _, st := range t.States {
 			first = append(first, templates.MeasureGroup{Title: templates.TrimTitle(st.Bank, string(st.State)),
-				Rows: rows(named("short", st.Short), named("long", st.Long), named("total", st.Total), named("rpm", st.RPM))})
+				Rows: rows(named(l, "short", st.Short), named(l, "long", st.Long), named(l, "total", st.Total), named(l, "rpm", st.RPM))})
 		}
 		for _, sl := range t.Slopes {
-			first = append(first, templates.MeasureGroup{Title: templates.SlopeTitle(sl.Bank, sl.Airflow), Rows: rows(named("slope", sl.Slope), named("change", sl.Change))})
+			first = append(first, templates.MeasureGroup{Title: templates.SlopeTitle(sl.Bank, sl.Airflow), Rows: rows(named(l, "slope", sl.Slope), named(l, "change", sl.Change))})
 		}
 	}
 	return append(first, rest...)
 }
 
 // tooSlow says why transitions cannot be judged, if the sampling is the reason.
-func tooSlow(res *signal.Result) string {
+func tooSlow(l *lang.Language, res *signal.Result) string {
 	for _, c := range res.Channels {
 		if c.Narrow == nil {
 			continue
 		}
 		for _, r := range []signal.Reading{c.Narrow.LeanRich.Median, c.Narrow.RichLean.Median} {
 			if r.Refused != nil && r.Refused.Kind == signal.TooSlow {
-				return templates.TooSlowWords(r.Refused.Why)
+				return templates.TooSlowWords(l.Say(r.Refused.Why))
 			}
 		}
 	}
@@ -150,14 +151,14 @@ func tooSlow(res *signal.Result) string {
 }
 
 // sums tells what was read.
-func sums(res *signal.Result) []templates.Fact {
+func sums(l *lang.Language, res *signal.Result) []templates.Fact {
 	rep := res.Report
 	out := []templates.Fact{{Name: templates.FactRows, Value: thousands(int64(rep.Rows))}}
 	if rep.Skipped > 0 {
 		out = append(out, templates.Fact{Name: templates.FactSkip, Value: thousands(int64(rep.Skipped))})
 	}
 	out = append(out, templates.Fact{Name: templates.FactTime, Value: spanWords(rep.End - rep.Start)})
-	if r := row("", res.Sampling.Rate); r.Value != "" {
+	if r := row(l, "", res.Sampling.Rate); r.Value != "" {
 		out = append(out, templates.Fact{Name: templates.FactRate, Value: strings.TrimSuffix(r.Value, "\u00a0"+res.Sampling.Rate.Unit)})
 	}
 	if rep.GapCount > 0 {
@@ -177,10 +178,10 @@ func spanWords(s float64) string {
 }
 
 // noticed lists problems, each once, with line and mend.
-func noticed(ps []signal.Problem) []templates.NoticedLine {
+func noticed(l *lang.Language, ps []signal.Problem) []templates.NoticedLine {
 	var out []templates.NoticedLine
 	for _, p := range ps {
-		n := templates.NoticedLine{Where: templates.LineWords(p.Line, p.Column), What: templates.Upper(p.What), Mend: p.Mend, Times: templates.TimesWords(p.Count)}
+		n := templates.NoticedLine{Where: templates.LineWords(p.Line, p.Column), What: l.Say(p.What.Upper()), Mend: l.Say(p.Mend), Times: templates.TimesWords(p.Count)}
 		if i := slices.IndexFunc(out, func(o templates.NoticedLine) bool { return o.Where == n.Where && o.What == n.What }); i >= 0 {
 			if p.Count > 1 {
 				out[i].Times = n.Times

@@ -88,9 +88,9 @@ func (s *server) overlay(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	f := picture.Frame{Title: templates.OverlayTitle(d.spotWords(bank, position)), Desc: before.FileName + "; " + after.FileName}
-	return sendPicture(w, r, picture.Overlay(f, "V", draw.Levels(signal.DefaultLimits()),
-		picture.Series{Label: templates.BeforeWord, Trace: traces[0]}, picture.Series{Label: templates.AfterWord, Trace: traces[1]}).SVG())
+	f := picture.Frame{Words: d.l.T, Title: templates.OverlayTitle(d.spotWords(bank, position)), Desc: before.FileName + "; " + after.FileName}
+	return sendPicture(w, r, picture.Overlay(f, "V", draw.Levels(signal.DefaultLimits(), f),
+		picture.Series{Label: f.T(templates.BeforeWord), Trace: traces[0]}, picture.Series{Label: f.T(templates.AfterWord), Trace: traces[1]}).SVG())
 }
 
 // curveAt are the temperatures of the tip for which the curve is drawn, °C.
@@ -99,7 +99,8 @@ var curveAt = []float64{600, 800}
 // curve draws an ideal cell's voltage against lambda with a reading on it.
 func (s *server) curve(w http.ResponseWriter, r *http.Request) error {
 	q := r.URL.Query()
-	p := picture.CurvePoint{Label: templates.MeasuredWord}
+	l := tongue(r)
+	p := picture.CurvePoint{Label: l.T(templates.MeasuredWord)}
 	for name, to := range map[string]*float64{"l": &p.Lambda, "lu": &p.LambdaUnc, "v": &p.Volts, "vu": &p.VoltsUnc} {
 		*to = math.NaN()
 		if t := q.Get(name); t != "" {
@@ -112,18 +113,18 @@ func (s *server) curve(w http.ResponseWriter, r *http.Request) error {
 			*to = 0
 		}
 	}
-	k := picture.Curve{Frame: picture.Frame{Title: templates.CurveTitle, Desc: templates.CurveDesc}, Readings: []picture.CurvePoint{p}}
+	k := picture.Curve{Frame: picture.Frame{Title: l.T(templates.CurveTitle), Desc: l.T(templates.CurveDesc), Words: l.T}, Readings: []picture.CurvePoint{p}}
 	for _, c := range curveAt {
-		l := picture.CurveLine{Label: fmt.Sprintf("at %.0f °C", c)}
+		line := picture.CurveLine{Label: l.T("at %.0f °C", c)}
 		for i := range 121 {
 			lambda := 0.94 + 0.001*float64(i)
 			v, err := chem.PetrolBalance.VoltageAt(lambda, chem.Kelvin(c))
 			if err != nil {
 				return err
 			}
-			l.Lambda, l.At = append(l.Lambda, lambda), append(l.At, v)
+			line.Lambda, line.At = append(line.Lambda, lambda), append(line.At, v)
 		}
-		k.Lines = append(k.Lines, l)
+		k.Lines = append(k.Lines, line)
 	}
 	return sendPicture(w, r, k.SVG())
 }
@@ -223,7 +224,7 @@ func (s *server) trimsPicture(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	t := picture.Trims{Frame: picture.Frame{Title: templates.TrimsTitle, Desc: carName(d.Vehicle)},
+	t := picture.Trims{Frame: picture.Frame{Title: d.l.T(templates.TrimsTitle), Desc: carName(d.Vehicle), Words: d.l.T},
 		Levels: []picture.Level{{Value: -10, Label: "\u221210 %"}, {Value: 10, Label: "+10 %"}}}
 	for bank := range d.car.Banks() {
 		for _, state := range diag.States {
@@ -237,15 +238,15 @@ func (s *server) trimsPicture(w http.ResponseWriter, r *http.Request) error {
 				continue
 			}
 			b := d.used[i].Body
-			row := picture.TrimRow{State: templates.StateWord(state), Bank: templates.BankWords(bank + 1)}
+			row := picture.TrimRow{State: t.T(templates.StateWord(state)), Bank: templates.BankWords(bank + 1)}
 			if b.ShortPct != nil {
-				row.Dots = append(row.Dots, picture.Dot{Name: "short-term", Value: *b.ShortPct})
+				row.Dots = append(row.Dots, picture.Dot{Name: t.T("short-term"), Value: *b.ShortPct})
 			}
 			if b.LongPct != nil {
-				row.Dots = append(row.Dots, picture.Dot{Name: "long-term", Value: *b.LongPct})
+				row.Dots = append(row.Dots, picture.Dot{Name: t.T("long-term"), Value: *b.LongPct})
 			}
 			if b.ShortPct != nil && b.LongPct != nil {
-				row.Dots = append(row.Dots, picture.Dot{Name: "total", Value: *b.ShortPct + *b.LongPct})
+				row.Dots = append(row.Dots, picture.Dot{Name: t.T("total"), Value: *b.ShortPct + *b.LongPct})
 			}
 			t.Rows = append(t.Rows, row)
 		}

@@ -179,9 +179,9 @@ func (rd *reading) measure(content io.ReadSeeker) error {
 // draw makes the picture that suits the purpose.
 func (rd *reading) draw(board *draw.Board) []byte {
 	res := *rd.res
-	f := picture.Frame{Desc: strings.Join(rd.names(), ", ") + ". " + rd.file.Name}
+	f := picture.Frame{Words: rd.d.l.T, Desc: strings.Join(rd.names(), ", ") + ". " + rd.file.Name}
 	if rd.purpose == "trims" && res.Trims != nil && len(res.Trims.States) > 0 {
-		f.Title = "Fuel trims of the warm engine by state"
+		f.Title = f.T("Fuel trims of the warm engine by state")
 		t := draw.Trims(*res.Trims, f)
 		return t.SVG()
 	}
@@ -195,7 +195,7 @@ func (rd *reading) names() []string {
 	var out []string
 	for _, c := range rd.mapping.Channels {
 		if c.Quantity != signal.Other {
-			out = append(out, draw.Name(c))
+			out = append(out, rd.d.l.Say(draw.Name(c)))
 		}
 	}
 	return out
@@ -340,7 +340,7 @@ func (rd *reading) fields() {
 			v.LeftOut = templates.OnlyFirst(columnsShown, len(rd.allColumns()))
 			break
 		}
-		row := templates.ChannelRow{Name: columnName(rd.guess, c.Column), Range: ranges[c.Column], Why: c.Reason}
+		row := templates.ChannelRow{Name: columnName(rd.guess, c.Column), Range: ranges[c.Column], Why: rd.d.l.Say(c.Reason)}
 		row.Quantity, row.Unit, row.Place = templates.ChannelFields(c.Column, row.Name)
 		row.Quantity.Options, row.Quantity.Value = quantities, string(c.Quantity)
 		row.Unit.Value = c.Unit
@@ -447,8 +447,8 @@ func (rd *reading) correct() {
 			}
 			one := *m
 			one.Channels = []signal.Column{c}
-			if p, ok := errors.AsType[*signal.Problem](one.Check()); ok && p.Kind == signal.BadMapping && strings.Contains(p.What, ".unit") {
-				f.wrong(&row.Unit, templates.SayUnitMisfit(unit, p.Mend))
+			if p, ok := errors.AsType[*signal.Problem](one.Check()); ok && p.Kind == signal.BadMapping && strings.Contains(p.What.String(), ".unit") {
+				f.wrong(&row.Unit, templates.SayUnitMisfit(unit, rd.d.l.Say(p.Mend)))
 			}
 			channels = append(channels, c)
 		}
@@ -505,10 +505,10 @@ func (s *server) showReading(w http.ResponseWriter, r *http.Request, rd *reading
 	problems := rd.problems
 	if rd.res != nil {
 		problems = slices.Concat(problems, rd.res.Warnings, rd.res.Report.Problems)
-		v.Sums, v.Groups, v.TooSlow = sums(rd.res), groups(rd.res), tooSlow(rd.res)
+		v.Sums, v.Groups, v.TooSlow = sums(rd.d.l, rd.res), groups(rd.d.l, rd.res), tooSlow(rd.d.l, rd.res)
 		v.Keep = rd.keepForm()
 	}
-	v.Noticed = noticed(problems)
+	v.Noticed = noticed(rd.d.l, problems)
 	status := http.StatusOK
 	if rd.form.bad() {
 		status = http.StatusUnprocessableEntity

@@ -90,9 +90,10 @@ func (a *answers) measure() {
 	a.res = &signal.Result{Channels: channels, Sampling: sampling, Report: &signal.Report{}}
 	series := make([]picture.Series, len(cols))
 	for i, c := range cols {
-		series[i] = picture.Series{Label: draw.Name(c), Trace: traces[i]}
+		series[i] = picture.Series{Label: a.d.l.Say(draw.Name(c)), Trace: traces[i]}
 	}
-	a.svg = picture.Capture(picture.Frame{Title: "Oxygen sensor voltage, as the car answered", Desc: a.file.Name}, "V", draw.Levels(signal.DefaultLimits()), series...).SVG()
+	f := picture.Frame{Title: a.d.l.T("Oxygen sensor voltage, as the car answered"), Desc: a.file.Name, Words: a.d.l.T}
+	a.svg = picture.Capture(f, "V", draw.Levels(signal.DefaultLimits(), f), series...).SVG()
 }
 
 // compareLayout sets the sensors the car reports against those written down.
@@ -443,7 +444,7 @@ func (d *desk) decodedView(dec *obd.Result, res *signal.Result) templates.Decode
 		}
 	}
 	if res != nil {
-		v.Groups = groups(res)
+		v.Groups = groups(d.l, res)
 	}
 	for _, x := range dec.Tests[:min(len(dec.Tests), resultsShown)] {
 		v.Tests = append(v.Tests, resultRow(x))

@@ -226,7 +226,7 @@ func separated(f io.ReadSeeker) bool {
 // unreadable puts why a file cannot be read into words for the form.
 func unreadable(l *lang.Language, err error) (templates.Mend, bool) {
 	if p, ok := errors.AsType[*signal.Problem](err); ok {
-		return templates.Mend{Reason: templates.RefusedFileWords(p.Line, p.What), Mend: templates.Upper(p.Mend) + "."}, true
+		return templates.Mend{Reason: templates.RefusedFileWords(p.Line, l.Say(p.What)), Mend: sentence(l, p.Mend)}, true
 	}
 	if e, ok := errors.AsType[*obd.Error](err); ok {
 		return templates.Mend{Reason: templates.RefusedFileWords(e.Line, l.Say(e.Problem)), Mend: sentence(l, e.Mend)}, true

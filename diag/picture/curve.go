@@ -92,8 +92,8 @@ func (k Curve) SVG() []byte {
 		c.text((left+right)/2, bottom+39, k.XLabel, "middle", faded)
 		if x0 < 1 && x1 > 1 {
 			c.line(x(1), top, x(1), bottom, faded, "stroke-dasharray", "2 4")
-			c.text(left, bottom+39, "rich", "start", faded)
-			c.text(right, bottom+39, "lean", "end", faded)
+			c.text(left, bottom+39, k.T("rich"), "start", faded)
+			c.text(right, bottom+39, k.T("lean"), "end", faded)
 		}
 		for _, l := range k.Levels {
 			c.line(left, y(l.Value), right, y(l.Value), faded, "stroke-dasharray", "5 4")
@@ -171,7 +171,7 @@ func (c *canvas) reading(r CurvePoint, x, y func(float64) float64, left, right, 
 }
 
 func (k Curve) describe(x0, x1 float64) string {
-	s := fmt.Sprintf("Voltage of a cell against %s from %s to %s.", k.XLabel, brief(x0), brief(x1))
+	s := k.T("Voltage of a cell against %s from %s to %s.", k.XLabel, brief(x0), brief(x1))
 	for _, r := range k.Readings {
 		s += " " + r.Label + ":"
 		if r.Lambda-r.Lambda == 0 {

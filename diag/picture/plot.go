@@ -162,7 +162,7 @@ func (p Plot) SVG() []byte {
 			c.text(px, bottom+20, number(v, digits), "middle", faded)
 		}
 		c.raw("</g>")
-		c.text(marginLeft+width/2, bottom+39, "time in "+unit, "middle", faded, "class", "pic-xlabel")
+		c.text(marginLeft+width/2, bottom+39, p.T("time in %s", unit), "middle", faded, "class", "pic-xlabel")
 		for _, m := range p.Marks {
 			if m.At < t0 || m.At > t1 {
 				continue
@@ -234,17 +234,17 @@ func (p Plot) span() (t0, t1 float64) {
 func (p Plot) describe(t0, t1 float64) string {
 	unit, scale := timeUnit(t1 - t0)
 	var b strings.Builder
-	fmt.Fprintf(&b, "Over %s %s.", brief((t1-t0)*scale), unit)
+	b.WriteString(p.T("Over %s %s.", brief((t1-t0)*scale), unit))
 	for _, panel := range p.Panels {
 		for _, s := range panel.Series {
 			if _, _, lo, hi, ok := s.Trace.Span(); ok {
-				fmt.Fprintf(&b, " %s runs from %s to %s %s.", s.Label, brief(lo), brief(hi), panel.Unit)
+				b.WriteString(" " + p.T("%s runs from %s to %s %s.", s.Label, brief(lo), brief(hi), panel.Unit))
 			} else {
-				fmt.Fprintf(&b, " %s has no reading.", s.Label)
+				b.WriteString(" " + p.T("%s has no reading.", s.Label))
 			}
 		}
 		for _, l := range panel.Levels {
-			fmt.Fprintf(&b, " Limit %s at %s %s.", l.Label, brief(l.Value), panel.Unit)
+			b.WriteString(" " + p.T("Limit %s at %s %s.", l.Label, brief(l.Value), panel.Unit))
 		}
 	}
 	return b.String()

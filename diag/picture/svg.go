@@ -6,6 +6,8 @@ import (
 	"strconv"
 	"strings"
 	"unicode/utf8"
+
+	"crosscount/diag/say"
 )
 
 // Frame is what every picture has.
@@ -13,9 +15,20 @@ type Frame struct {
 	ID    string // prefix of the ids inside; made from the content where empty
 	Title string // short, shown and read out
 	Desc  string // what there is to see, in words, read out in place of the picture
+	// Words says the picture's own words in a language, English where nil. Labels come
+	// as they are to be shown.
+	Words func(english string, args ...any) string
 	// Standalone makes a file that stands on its own, with its own colours for
 	// light and dark; otherwise the picture takes those of the page around it.
 	Standalone bool
+}
+
+// T says a text of the picture; without arguments the English is the text itself.
+func (f Frame) T(english string, args ...any) string {
+	if f.Words != nil {
+		return f.Words(english, args...)
+	}
+	return say.T(english, args...).String()
 }
 
 // Colours: the page's variables where there are any, its text colour else.

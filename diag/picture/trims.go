@@ -79,7 +79,7 @@ func (t Trims) SVG() []byte {
 			c.line(x(v), top-6, x(v), bottom, ruled, "stroke-width", "0.7")
 			c.text(x(v), bottom+18, number(v, digits), "middle", faded)
 		}
-		c.text((left+right)/2, bottom+38, "fuel trim in % (above zero the engine control adds fuel)", "middle", faded)
+		c.text((left+right)/2, bottom+38, t.T("fuel trim in % (above zero the engine control adds fuel)"), "middle", faded)
 		if lo < 0 && hi > 0 {
 			c.line(x(0), top-6, x(0), bottom, ink)
 		}
@@ -97,7 +97,7 @@ func (t Trims) SVG() []byte {
 			}
 			c.text(left-12, y+5, r.Bank, "end", faded)
 			if len(r.Dots) == 0 {
-				c.text(left+8, y+5, "no reading", "start", faded, append([]string{"font-style", "italic"}, halo...)...)
+				c.text(left+8, y+5, t.T("no reading"), "start", faded, append([]string{"font-style", "italic"}, halo...)...)
 				y += rowH
 			}
 			for _, d := range r.Dots {
@@ -166,7 +166,7 @@ func (t Trims) describe() string {
 		}
 		b.WriteString(":")
 		if len(r.Dots) == 0 {
-			b.WriteString(" no reading")
+			b.WriteString(" " + t.T("no reading"))
 		}
 		for i, d := range r.Dots {
 			if i > 0 {

@@ -133,7 +133,7 @@ func FuzzRead(f *testing.F) {
 	f.Fuzz(func(t *testing.T, data []byte) {
 		m, p, err := Sniff(bytes.NewReader(data))
 		if err != nil {
-			if pr, ok := err.(*Problem); !ok || pr.What == "" || pr.Mend == "" {
+			if pr, ok := err.(*Problem); !ok || pr.What.String() == "" || pr.Mend.String() == "" {
 				t.Fatalf("Sniff: %v", err)
 			}
 			return

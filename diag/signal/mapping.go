@@ -1,9 +1,10 @@
 package signal
 
 import (
-	"fmt"
 	"strconv"
 	"strings"
+
+	"crosscount/diag/say"
 )
 
 // Mapping says how to read a table: what separates its columns, where the numbers
@@ -38,7 +39,7 @@ type Time struct {
 	FromFirst  bool     `json:"from_first,omitempty"` // count from the first row
 	DateOrder  string   `json:"date_order,omitempty"` // ymd, dmy, mdy; of a clock with a date
 	Confidence float64  `json:"confidence,omitempty"` // of the guess, 0 to 1
-	Reason     string   `json:"reason,omitempty"`
+	Reason     say.Text `json:"reason,omitzero"`
 }
 
 // Column says what one column measures.
@@ -50,7 +51,7 @@ type Column struct {
 	Bank       int      `json:"bank,omitempty"`     // 0 is unknown or not of a bank
 	Position   int      `json:"position,omitempty"` // 1 ahead of the converter, 2 behind it
 	Confidence float64  `json:"confidence,omitempty"`
-	Reason     string   `json:"reason,omitempty"`
+	Reason     say.Text `json:"reason,omitzero"`
 }
 
 var delimiters = []struct {
@@ -70,8 +71,8 @@ func delimiterByte(name string) (byte, bool) {
 // Check says what is wrong with a mapping in itself. The error is a *Problem of
 // kind bad_mapping or no_time that names the field.
 func (m Mapping) Check() error {
-	bad := func(field, mend string) error {
-		return &Problem{Kind: BadMapping, What: "the mapping's " + field + " is wrong", Mend: mend, Count: 1}
+	bad := func(field, mend string, args ...any) error {
+		return &Problem{Kind: BadMapping, What: say.T("the mapping's %s is wrong", field), Mend: say.T(mend, args...), Count: 1}
 	}
 	if _, ok := delimiterByte(m.Delimiter); !ok {
 		return bad("delimiter", "use comma, semicolon, tab, pipe, space or none")
@@ -83,7 +84,7 @@ func (m Mapping) Check() error {
 		return bad("data_line", "lines count from 1")
 	}
 	if m.Columns < 0 || m.Columns > maxColumns {
-		return bad("columns", fmt.Sprintf("a table has 1 to %d columns", maxColumns))
+		return bad("columns", "a table has 1 to %d columns", maxColumns)
 	}
 	limit := m.Columns
 	if limit == 0 {
@@ -104,26 +105,26 @@ func (m Mapping) Check() error {
 		}
 	case TimeIndex:
 		if !(t.RateHz > 0) || t.RateHz > 1e9 {
-			return &Problem{Kind: NoTime, Count: 1, What: "the table has no time column and no sampling rate is given",
-				Mend: "say how many samples per second were taken, or which column is the time"}
+			return &Problem{Kind: NoTime, Count: 1, What: say.T("the table has no time column and no sampling rate is given"),
+				Mend: say.T("say how many samples per second were taken, or which column is the time")}
 		}
 	default:
 		return bad("time.kind", "use number, clock or index")
 	}
 	if t.Column < 0 || t.Column > limit || t.Column == 0 && t.Kind != TimeIndex {
-		return bad("time.column", fmt.Sprintf("columns count from 1 to %d", limit))
+		return bad("time.column", "columns count from 1 to %d", limit)
 	}
 	if len(m.Channels) == 0 {
 		return bad("channels", "name at least one column to read")
 	}
 	if len(m.Channels) > maxColumns {
-		return bad("channels", fmt.Sprintf("at most %d columns can be read", maxColumns))
+		return bad("channels", "at most %d columns can be read", maxColumns)
 	}
 	used := map[int]bool{}
 	for i, c := range m.Channels {
 		at := "channels[" + strconv.Itoa(i) + "]"
 		if c.Column < 1 || c.Column > limit {
-			return bad(at+".column", fmt.Sprintf("columns count from 1 to %d", limit))
+			return bad(at+".column", "columns count from 1 to %d", limit)
 		}
 		if c.Column == t.Column {
 			return bad(at+".column", "this column is the time")
@@ -134,12 +135,12 @@ func (m Mapping) Check() error {
 		used[c.Column] = true
 		k, ok := kindOf(c.Quantity)
 		if !ok {
-			return bad(at+".quantity", "use one of "+strings.Join(quantityNames(), ", "))
+			return bad(at+".quantity", "use one of %s", strings.Join(quantityNames(), ", "))
 		}
 		if k.unit != "" && c.Unit != "" {
 			u, ok := unitOf(c.Unit)
 			if !ok || u.base != k.unit {
-				return bad(at+".unit", k.words+" is measured in "+k.unit+" or a unit that converts to it")
+				return bad(at+".unit", "%s is measured in %s or a unit that converts to it", say.T(k.words), k.unit)
 			}
 		}
 		if c.Bank < 0 || c.Bank > 4 || c.Position < 0 || c.Position > 4 {
@@ -196,9 +197,9 @@ func Reuse(saved, found Mapping) (Mapping, []Problem) {
 		return 0, false
 	}
 	missing := func(name string) {
-		notes.note(HeaderDiffers, 0, 0, func() (string, string) {
-			return "the saved mapping reads a column " + quote(name) + " that this file lacks",
-				"pick the column by hand, or use the guess"
+		notes.note(HeaderDiffers, 0, 0, func() (say.Text, say.Text) {
+			return say.T("the saved mapping reads a column %s that this file lacks", quote(name)),
+				say.T("pick the column by hand, or use the guess")
 		})
 	}
 	t := saved.Time

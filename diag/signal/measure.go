@@ -1,10 +1,11 @@
 package signal
 
 import (
-	"fmt"
 	"io"
 	"math"
 	"slices"
+
+	"crosscount/diag/say"
 )
 
 // Options say how to measure.
@@ -140,7 +141,7 @@ func MeasureSamples(s Samples, opt Options) (Channel, Sampling, error) {
 		return Channel{}, Sampling{}, err
 	}
 	if len(s.T) != len(s.V) || len(s.T) == 0 {
-		return Channel{}, Sampling{}, &Problem{Kind: Empty, What: "times and readings do not match", Mend: "give one time for each reading", Count: 1}
+		return Channel{}, Sampling{}, &Problem{Kind: Empty, What: say.T("times and readings do not match"), Mend: say.T("give one time for each reading"), Count: 1}
 	}
 	opt = opt.filled()
 	feed := func(sink func(*Block) error) {
@@ -384,13 +385,13 @@ func (s *survey) found(sd float64, step float64) []Forced {
 		}
 		f := Forced{Mixture: mixture, At: d.left.t, Found: true}
 		target := []float64{s.lim.ForcedLean, s.lim.ForcedRich}[k]
-		f.Delay = refuse("ms", NoEvent, "the moment of the mixture change is not known: mark it to measure the delay")
+		f.Delay = refuse("ms", NoEvent, say.T("the moment of the mixture change is not known: mark it to measure the delay"))
 		f.Reached = read(d.extreme, "V", 2*sd, 1)
 		switch {
 		case slower(step, s.lim.needTransition()):
 			f.ToLevel = s.lim.slowResponse(step)
 		case !d.reached:
-			f.ToLevel = refuse("ms", NoneSeen, fmt.Sprintf("the signal does not reach %s V before it turns back", short(target)))
+			f.ToLevel = refuse("ms", NoneSeen, say.T("the signal does not reach %.6g V before it turns back", target))
 		default:
 			f.ToLevel = read(1000*(d.reach.t-d.left.t), "ms", 1000*max(d.reach.span+d.left.span, s.clock), 1)
 		}
@@ -401,7 +402,7 @@ func (s *survey) found(sd float64, step float64) []Forced {
 
 // slowResponse refuses a response time.
 func (l Limits) slowResponse(step float64) Reading {
-	return tooSlow("ms", "a response of "+secondsWords(l.JudgeMs/1000), step, l.needTransition())
+	return tooSlow("ms", say.T("a response of %s", secondsWords(l.JudgeMs/1000)), step, l.needTransition())
 }
 
 // noiseSD is the standard deviation of the noise, from the median of the absolute
@@ -443,8 +444,8 @@ func (p *measurement) result(m Mapping, report *Report) *Result {
 	for i, c := range out.Channels {
 		if med, ok := c.Median.Get(); ok && c.Quantity == SensorVoltage && med > p.opt.Limits.OverV {
 			out.Warnings = append(out.Warnings, Problem{Kind: NotNarrowBand, Column: m.Channels[i].Column, Count: 1,
-				What: fmt.Sprintf("%s is above %s V most of the time, which no sound narrow-band cell delivers", quote(c.Name), short(p.opt.Limits.OverV)),
-				Mend: "check the unit and whether this column is a wide-range sensor or another signal"})
+				What: say.T("%s is above %.6g V most of the time, which no sound narrow-band cell delivers", quote(c.Name), p.opt.Limits.OverV),
+				Mend: say.T("check the unit and whether this column is a wide-range sensor or another signal")})
 		}
 	}
 	return out
@@ -458,8 +459,8 @@ func (p *measurement) channel(i int, c Column, step float64) Channel {
 		unit = c.Unit
 	}
 	if s.n == 0 {
-		none := refuse(unit, NoneSeen, "the column holds no reading")
-		out.Observed = refuse("s", NoneSeen, "the column holds no reading")
+		none := refuse(unit, NoneSeen, say.T("the column holds no reading"))
+		out.Observed = refuse("s", NoneSeen, say.T("the column holds no reading"))
 		out.Min, out.Max, out.Mean, out.Median, out.Low, out.High, out.Noise = none, none, none, none, none, none, none
 		return out
 	}
@@ -503,23 +504,23 @@ func (p *measurement) narrow(i int, step, sd, levelU float64) *Narrow {
 		u := 2 * 1.2533 * s.period.sd() / math.Sqrt(float64(s.period.n))
 		out.Period = read(s.periods.median(), "s", u+2*math.Sqrt(2.0/12)*s.sampling(), s.period.n)
 	} else {
-		out.Period = refuse("s", NoneSeen, "no full cycle in the recording")
+		out.Period = refuse("s", NoneSeen, say.T("no full cycle in the recording"))
 	}
 	swing := lim.RichV - lim.LeanV
-	why := fmt.Sprintf("no transition between %s and %s V in the recording", short(lim.LeanV), short(lim.RichV))
+	why := say.T("no transition between %.6g and %.6g V in the recording", lim.LeanV, lim.RichV)
 	out.LeanRich = s.pass.ups.result(lim, step, s.clock, sd/swing, 0, why)
 	out.RichLean = s.pass.down.result(lim, step, s.clock, sd/swing, 0, why)
 	switch {
 	case x != nil:
 		swing = 0.8 * (p.high[i].level - p.low[i].level)
-		why = "no whole transition from 10 to 90 % in the recording"
+		why = say.T("no whole transition from 10 to 90 % in the recording")
 		out.Rise = x.pass.ups.result(lim, step, s.clock, sd/swing, levelU/swing, why)
 		out.Fall = x.pass.down.result(lim, step, s.clock, sd/swing, levelU/swing, why)
 	case slower(step, lim.needTransition()):
-		r := Transition{Median: tooSlow("ms", "transitions of "+secondsWords(lim.JudgeMs/1000), step, lim.needTransition())}
+		r := Transition{Median: tooSlow("ms", say.T("transitions of %s", secondsWords(lim.JudgeMs/1000)), step, lim.needTransition())}
 		out.Rise, out.Fall = r, r
 	default:
-		r := Transition{Median: refuse("ms", NoState, "the signal does not rest at two levels apart from its noise")}
+		r := Transition{Median: refuse("ms", NoState, say.T("the signal does not rest at two levels apart from its noise"))}
 		out.Rise, out.Fall = r, r
 	}
 	if known := s.spent[0] + s.spent[1]; known > 0 {
@@ -529,7 +530,7 @@ func (p *measurement) narrow(i int, step, sd, levelU float64) *Narrow {
 		}
 		out.Duty = read(100*s.spent[1]/known, "%", u, s.cross)
 	} else {
-		out.Duty = refuse("%", NoneSeen, "the signal stays near the middle level")
+		out.Duty = refuse("%", NoneSeen, say.T("the signal stays near the middle level"))
 	}
 	out.LongestLean = s.stuck(0, step)
 	out.LongestRich = s.stuck(1, step)
@@ -550,7 +551,7 @@ func (p *measurement) narrow(i int, step, sd, levelU float64) *Narrow {
 		}
 	}
 	if w.warm != nil {
-		r := refuse("s", NoneSeen, "the cell did not come to life in the recording")
+		r := refuse("s", NoneSeen, say.T("the cell did not come to life in the recording"))
 		if w.warm.done {
 			r = read(w.warm.at.t-w.warm.from, "s", max(w.warm.at.span, s.clock), 1)
 		}
@@ -566,14 +567,14 @@ func (p *measurement) narrow(i int, step, sd, levelU float64) *Narrow {
 func (s *survey) rates(step float64) (transitions, cycles Reading) {
 	if slower(step, s.lim.needCrossing()) {
 		if s.n < 2 || !(step > 0) {
-			r := refuse("1/s", TooShort, "the recording is too short")
+			r := refuse("1/s", TooShort, say.T("the recording is too short"))
 			return r, r
 		}
-		r := tooSlow("1/s", fmt.Sprintf("switching up to %s cycles per second", short(s.lim.JudgeHz)), step, s.lim.needCrossing())
+		r := tooSlow("1/s", say.T("switching up to %.6g cycles per second", s.lim.JudgeHz), step, s.lim.needCrossing())
 		return r, r
 	}
 	if !(s.observed > 0) {
-		r := refuse("1/s", TooShort, "the recording is too short")
+		r := refuse("1/s", TooShort, say.T("the recording is too short"))
 		return r, r
 	}
 	rate, u := float64(s.cross)/2/s.observed, 0.5/s.observed
@@ -595,7 +596,7 @@ func (s *survey) sampling() float64 { return max(s.span.median(), s.clock) }
 func (s *survey) stuck(k int, step float64) Reading {
 	d := s.longest[k]
 	if d.length() <= 0 {
-		return refuse("s", NoneSeen, "the signal does not stay on that side of the middle level")
+		return refuse("s", NoneSeen, say.T("the signal does not stay on that side of the middle level"))
 	}
 	r := read(d.length(), "s", step, 1)
 	r.AtLeast = d.cut
@@ -611,18 +612,18 @@ func (e *excursion) result(limit, step float64) Excursion {
 // result gives the usual duration of the transitions. noise is the noise as a
 // share of the way between the levels, level the uncertainty of the levels as a
 // share of it, clock the coarseness of a clock that repeats times.
-func (t *transitions) result(lim Limits, step, clock, noise, level float64, why string) Transition {
+func (t *transitions) result(lim Limits, step, clock, noise, level float64, why say.Text) Transition {
 	n := t.took.n
 	need := lim.needTransition()
 	if n == 0 {
 		if slower(step, need) {
-			return Transition{Median: tooSlow("ms", "transitions of "+secondsWords(lim.JudgeMs/1000), step, lim.needTransition())}
+			return Transition{Median: tooSlow("ms", say.T("transitions of %s", secondsWords(lim.JudgeMs/1000)), step, lim.needTransition())}
 		}
 		return Transition{Median: refuse("ms", NoneSeen, why)}
 	}
 	span := max(t.spans.median(), clock)
 	if slower(span, need) || slower(step, need) && span > step/2 {
-		return Transition{Median: tooSlow("ms", "transitions of "+secondsWords(lim.JudgeMs/1000), max(span, step), lim.needTransition())}
+		return Transition{Median: tooSlow("ms", say.T("transitions of %s", secondsWords(lim.JudgeMs/1000)), max(span, step), lim.needTransition())}
 	}
 	m, d := t.took.median(), t.took.mad()*madToSigma
 	root := math.Sqrt(float64(n))
@@ -649,16 +650,16 @@ func (w *window) result(lim Limits, step, clock, sd float64) Forced {
 	within := secondsWords(w.end - w.at)
 	switch {
 	case w.already:
-		f.Delay = refuse("ms", NotItsKind, fmt.Sprintf("the signal was already past %s V when the mixture changed", short(level)))
+		f.Delay = refuse("ms", NotItsKind, say.T("the signal was already past %.6g V when the mixture changed", level))
 	case !w.hasLeft:
-		f.Delay = refuse("ms", NoneSeen, fmt.Sprintf("the signal does not pass %s V within %s of the change", short(level), within))
+		f.Delay = refuse("ms", NoneSeen, say.T("the signal does not pass %.6g V within %s of the change", level, within))
 	default:
 		f.Delay = read(1000*(w.leftAt.t-w.at), "ms", 1000*max(w.leftAt.span, clock), 1)
 	}
 	if w.hasReach {
 		f.ToLevel = read(1000*(w.reached.t-w.at), "ms", 1000*max(w.reached.span, clock), 1)
 	} else {
-		f.ToLevel = refuse("ms", NoneSeen, fmt.Sprintf("the signal does not reach %s V within %s of the change", short(target), within))
+		f.ToLevel = refuse("ms", NoneSeen, say.T("the signal does not reach %.6g V within %s of the change", target, within))
 	}
 	return f
 }

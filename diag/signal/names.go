@@ -1,11 +1,12 @@
 package signal
 
 import (
-	"fmt"
 	"math"
 	"slices"
 	"strings"
 	"unicode"
+
+	"crosscount/diag/say"
 )
 
 func hasAny(s string, parts ...string) bool {
@@ -111,24 +112,24 @@ func placeIn(name string) (bank, position int) {
 
 // byName guesses a quantity from a column's name and unit. The names are plain
 // words of the trade and the standard names of service 01 quantities.
-func byName(name string, u unit, hasUnit bool) (Quantity, float64, string) {
+func byName(name string, u unit, hasUnit bool) (Quantity, float64, say.Text) {
 	n := strings.ToLower(strings.NewReplacer("_", " ", "-", " ", ".", " ").Replace(name))
 	w := nameWords(name)
 	word := func(list ...string) bool {
 		return slices.ContainsFunc(w, func(s string) bool { return slices.Contains(list, s) })
 	}
-	says := func(q Quantity, conf float64) (Quantity, float64, string) {
+	says := func(q Quantity, conf float64) (Quantity, float64, say.Text) {
 		if hasUnit && u.base != q.Unit() && q.Unit() != "" {
-			return "", 0, "" // the unit says otherwise
+			return "", 0, say.Text{} // the unit says otherwise
 		}
-		return q, conf, "its name says " + q.Words()
+		return q, conf, say.T("its name says %s", say.T(q.Words()))
 	}
 	bank, position := placeIn(name)
 	switch {
 	case n == "":
-		return "", 0, ""
+		return "", 0, say.Text{}
 	case hasAny(n, "since", "cleared", "mil on", "distance", "warm up", "fuel level", "fuel tank", "pedal", "timing", "evap", "purge"):
-		return Other, 0.9, "its name says something that is not measured here"
+		return Other, 0.9, say.T("its name says something that is not measured here")
 	case hasAny(n, "catalyst temp", "cat temp", "converter temp"):
 		return says(CatalystTemp, 0.95)
 	case hasAny(n, "equiv", "command") && hasAny(n, "ratio", "lambda"):
@@ -137,7 +138,7 @@ func byName(name string, u unit, hasUnit bool) (Quantity, float64, string) {
 		return says(FuelSystem, 0.85)
 	case hasAny(n, "trim") && hasAny(n, "short", "st ") || word("stft", "stft1", "stft2", "shrtft1", "shrtft2"):
 		if hasAny(n, "o2", "sensor") && !hasAny(n, "fuel", "bank") {
-			return Other, 0.7, "its name says the trim of one sensor"
+			return Other, 0.7, say.T("its name says the trim of one sensor")
 		}
 		return says(ShortTrim, 0.95)
 	case hasAny(n, "trim") && hasAny(n, "long", "lt ") || word("ltft", "ltft1", "ltft2", "longft1", "longft2"):
@@ -166,61 +167,61 @@ func byName(name string, u unit, hasUnit bool) (Quantity, float64, string) {
 		return says(PumpCurrent, 0.9)
 	case hasAny(n, "lambda", "λ", "air fuel", "air/fuel", "a/f") || word("afr"):
 		if hasUnit && u.base == "V" {
-			return SensorVoltage, 0.8, "its name says lambda sensor, its unit is a voltage"
+			return SensorVoltage, 0.8, say.T("its name says lambda sensor, its unit is a voltage")
 		}
 		return says(SensorLambda, 0.9)
 	case hasAny(n, "o2", "oxygen", "narrow", "lambda sond") || word("ho2s", "o2s"):
 		if !hasUnit || u.base == "V" {
-			return SensorVoltage, 0.95, "its name says oxygen sensor"
+			return SensorVoltage, 0.95, say.T("its name says oxygen sensor")
 		}
-		return "", 0, ""
+		return "", 0, say.Text{}
 	case position > 0 && (bank > 0 || hasAny(n, "stream", "cat", "front", "rear", "sensor")):
 		if !hasUnit || u.base == "V" {
-			return SensorVoltage, 0.85, "its name says where a sensor sits"
+			return SensorVoltage, 0.85, say.T("its name says where a sensor sits")
 		}
 		if u.base == "mA" {
-			return PumpCurrent, 0.85, "its name says where a sensor sits, its unit is a current"
+			return PumpCurrent, 0.85, say.T("its name says where a sensor sits, its unit is a current")
 		}
 		if u.base == "lambda" {
-			return SensorLambda, 0.85, "its name says where a sensor sits, its unit is lambda"
+			return SensorLambda, 0.85, say.T("its name says where a sensor sits, its unit is lambda")
 		}
 	}
-	return "", 0, ""
+	return "", 0, say.Text{}
 }
 
 // byValues guesses a quantity from the range of its values, and its unit.
-func byValues(c *colSniff, u unit, hasUnit bool) (Quantity, float64, string) {
+func byValues(c *colSniff, u unit, hasUnit bool) (Quantity, float64, say.Text) {
 	if len(c.values) == 0 {
-		return Other, 0.1, "it holds no numbers"
+		return Other, 0.1, say.T("it holds no numbers")
 	}
 	v := slices.Sorted(slices.Values(c.values))
 	at := func(p float64) float64 { return v[int(p*float64(len(v)-1))] }
 	lo, mid, hi := at(0.02), at(0.5), at(0.98)
 	spread := hi - lo
-	span := fmt.Sprintf("values from %s to %s", short(lo), short(hi))
+	span := say.T("values from %.6g to %.6g", lo, hi)
 	if hasUnit {
 		x, y := u.to(lo), u.to(hi)
 		switch u.base {
 		case "V":
 			if x > -1.5 && y < 1.6 {
-				return SensorVoltage, 0.75, "its unit is a voltage; " + span + " " + u.name + " suit a narrow-band sensor"
+				return SensorVoltage, 0.75, say.T("its unit is a voltage; %s %s suit a narrow-band sensor", span, u.name)
 			}
 			if x > 8 && y < 16 {
-				return ModuleVoltage, 0.6, "its unit is a voltage; " + span + " " + u.name + " suit the car's supply"
+				return ModuleVoltage, 0.6, say.T("its unit is a voltage; %s %s suit the car's supply", span, u.name)
 			}
-			return Other, 0.4, "its unit is a voltage, but " + span + " " + u.name + " suit no narrow-band sensor"
+			return Other, 0.4, say.T("its unit is a voltage, but %s %s suit no narrow-band sensor", span, u.name)
 		case "lambda":
-			return SensorLambda, 0.8, "its unit is lambda or air-fuel ratio"
+			return SensorLambda, 0.8, say.T("its unit is lambda or air-fuel ratio")
 		case "mA":
-			return PumpCurrent, 0.6, "its unit is a current"
+			return PumpCurrent, 0.6, say.T("its unit is a current")
 		case "rpm":
-			return EngineSpeed, 0.9, "its unit is revolutions per minute"
+			return EngineSpeed, 0.9, say.T("its unit is revolutions per minute")
 		case "km/h":
-			return VehicleSpeed, 0.9, "its unit is a road speed"
+			return VehicleSpeed, 0.9, say.T("its unit is a road speed")
 		case "g/s":
-			return Airflow, 0.9, "its unit is a mass flow"
+			return Airflow, 0.9, say.T("its unit is a mass flow")
 		}
-		return Other, 0.4, "its unit alone does not tell what it is"
+		return Other, 0.4, say.T("its unit alone does not tell what it is")
 	}
 	grid := spread > 0
 	for _, x := range c.values {
@@ -232,15 +233,15 @@ func byValues(c *colSniff, u unit, hasUnit bool) (Quantity, float64, string) {
 	fractional := slices.ContainsFunc(c.values, func(x float64) bool { return x != math.Trunc(x) })
 	switch {
 	case grid && fractional && lo >= -50 && hi <= 50:
-		return ShortTrim, 0.5, span + " on the steps of a trim byte"
+		return ShortTrim, 0.5, say.T("%s on the steps of a trim byte", span)
 	case lo > -0.5 && hi < 1.6 && spread > 0.25 && fractional:
-		return SensorVoltage, 0.7, span + " suit a narrow-band sensor in volts"
+		return SensorVoltage, 0.7, say.T("%s suit a narrow-band sensor in volts", span)
 	case lo > -500 && hi < 1600 && hi > 300 && spread > 250 && mid < 1000 && lo < 400:
-		return SensorVoltage, 0.55, span + " suit a narrow-band sensor in millivolts"
+		return SensorVoltage, 0.55, say.T("%s suit a narrow-band sensor in millivolts", span)
 	case lo > 0.6 && hi < 1.6 && mid > 0.85 && mid < 1.15 && fractional:
-		return SensorLambda, 0.5, span + " suit lambda"
+		return SensorLambda, 0.5, say.T("%s suit lambda", span)
 	case lo > 9 && hi < 22 && mid > 12.5 && mid < 16.5 && fractional && spread < 6:
-		return SensorLambda, 0.45, span + " suit an air-fuel ratio"
+		return SensorLambda, 0.45, say.T("%s suit an air-fuel ratio", span)
 	}
-	return Other, 0.2, span + " do not tell what it is"
+	return Other, 0.2, say.T("%s do not tell what it is", span)
 }

@@ -1,8 +1,9 @@
 package signal
 
 import (
-	"fmt"
 	"math"
+
+	"crosscount/diag/say"
 )
 
 // Pair compares the sensors ahead of and behind a converter.
@@ -100,10 +101,10 @@ func (p *pairing) result(cs []Column, ss []*survey, lim Limits, step float64) (P
 		ratio := sr / sf
 		out.Swing = read(ratio, "1", (2*r.noiseSD()+2*ratio*f.noiseSD()+r.hist.width+f.hist.width)/sf, min(f.n, r.n))
 	} else {
-		out.Swing = refuse("1", NoneSeen, "the front sensor does not move")
+		out.Swing = refuse("1", NoneSeen, say.T("the front sensor does not move"))
 	}
 	if slower(step, lim.needCrossing()) {
-		slow := tooSlow("1", fmt.Sprintf("switching up to %s cycles per second", short(lim.JudgeHz)), step, lim.needCrossing())
+		slow := tooSlow("1", say.T("switching up to %.6g cycles per second", lim.JudgeHz), step, lim.needCrossing())
 		out.Activity = slow
 		out.Delay = slow
 		out.Delay.Unit = "ms"
@@ -113,11 +114,11 @@ func (p *pairing) result(cs []Column, ss []*survey, lim Limits, step float64) (P
 		ratio := float64(r.cross) / float64(f.cross)
 		out.Activity = read(ratio, "1", (1+ratio)/float64(f.cross), f.cross) // one crossing more or less at the ends
 	} else {
-		out.Activity = refuse("1", NoneSeen, "the front sensor does not switch")
+		out.Activity = refuse("1", NoneSeen, say.T("the front sensor does not switch"))
 	}
 	switch {
 	case p.delay.n == 0:
-		out.Delay = refuse("ms", NoneSeen, "the rear sensor does not follow the front one")
+		out.Delay = refuse("ms", NoneSeen, say.T("the rear sensor does not follow the front one"))
 	default:
 		n := float64(p.delay.n)
 		span := max(p.span.median(), f.clock)
@@ -137,6 +138,6 @@ func (p *pairing) swapped(cs []Column, sf, sr float64, nf, nr int) *Problem {
 		return nil
 	}
 	return &Problem{Kind: MaybeSwapped, Column: cs[p.rear].Column, Count: 1,
-		What: fmt.Sprintf("the rear sensor (%s) is livelier than the front one (%s)", quote(cs[p.rear].Name), quote(cs[p.front].Name)),
-		Mend: "check whether the two channels are exchanged in the mapping or on the car"}
+		What: say.T("the rear sensor (%s) is livelier than the front one (%s)", quote(cs[p.rear].Name), quote(cs[p.front].Name)),
+		Mend: say.T("check whether the two channels are exchanged in the mapping or on the car")}
 }

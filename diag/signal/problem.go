@@ -1,6 +1,10 @@
 package signal
 
-import "fmt"
+import (
+	"fmt"
+
+	"crosscount/diag/say"
+)
 
 // ProblemKind says what is wrong with a table.
 type ProblemKind string
@@ -43,8 +47,8 @@ type Problem struct {
 	Kind   ProblemKind `json:"kind"`
 	Line   int         `json:"line,omitempty"`
 	Column int         `json:"column,omitempty"`
-	What   string      `json:"what"`
-	Mend   string      `json:"mend"`
+	What   say.Text    `json:"what"`
+	Mend   say.Text    `json:"mend"`
 	Count  int         `json:"count"`
 }
 
@@ -53,7 +57,7 @@ func (p *Problem) Error() string {
 	if p.Line > 0 {
 		return fmt.Sprintf("line %d: %s; %s", p.Line, p.What, p.Mend)
 	}
-	return p.What + "; " + p.Mend
+	return fmt.Sprintf("%s; %s", p.What, p.Mend)
 }
 
 // perKind is how many problems of one kind and column are told line by line.
@@ -71,7 +75,7 @@ type problemKey struct {
 }
 
 // note records a problem; what is only called for when it is kept.
-func (p *problems) note(kind ProblemKind, line, column int, tell func() (what, mend string)) {
+func (p *problems) note(kind ProblemKind, line, column int, tell func() (what, mend say.Text)) {
 	if p.seen == nil {
 		p.seen = map[problemKey][]int{}
 	}

@@ -3,11 +3,12 @@ package signal
 import (
 	"bytes"
 	"errors"
-	"fmt"
 	"io"
 	"math"
 	"slices"
 	"strings"
+
+	"crosscount/diag/say"
 )
 
 // MaxBytes is the largest file read.
@@ -229,7 +230,7 @@ func (p *parser) run(src io.Reader) error {
 		if end == 0 && have >= len(buf)-pad {
 			if len(buf) >= maxLine {
 				return &Problem{Kind: LongLine, Line: p.line + 1, Count: 1,
-					What: "this line is longer than " + bytesWords(maxLine), Mend: "a table has short lines: " + saveAsText}
+					What: say.T("this line is longer than %s", bytesWords(maxLine)), Mend: say.T("a table has short lines: %s", say.T(saveAsText))}
 			}
 			buf = append(buf, make([]byte, len(buf))...)
 		}
@@ -531,21 +532,21 @@ func (p *parser) slow(line []byte) {
 		}
 		switch {
 		case got > want:
-			p.notes.note(LongRow, p.line, 0, func() (string, string) {
-				return fmt.Sprintf("the row has %d columns where the others have %d", got, want),
-					"check the decimal sign and what separates the columns; the first columns were read"
+			p.notes.note(LongRow, p.line, 0, func() (say.Text, say.Text) {
+				return say.T("the row has %d columns where the others have %d", got, want),
+					say.T("check the decimal sign and what separates the columns; the first columns were read")
 			})
 		case got < want && p.cut && p.ending:
 			cutAt = got - 1
-			p.notes.note(CutFile, p.line, 0, func() (string, string) {
-				return fmt.Sprintf("the file ends in the middle of a row: %d of %d columns", got, want),
-					"copy the file again if the end matters; what is whole was read"
+			p.notes.note(CutFile, p.line, 0, func() (say.Text, say.Text) {
+				return say.T("the file ends in the middle of a row: %d of %d columns", got, want),
+					say.T("copy the file again if the end matters; what is whole was read")
 			})
 		case got < want:
 			cutAt = got - 1
-			p.notes.note(ShortRow, p.line, 0, func() (string, string) {
-				return fmt.Sprintf("the row has %d columns where the others have %d", got, want),
-					"mend or delete the row; its whole cells were read"
+			p.notes.note(ShortRow, p.line, 0, func() (say.Text, say.Text) {
+				return say.T("the row has %d columns where the others have %d", got, want),
+					say.T("mend or delete the row; its whole cells were read")
 			})
 		}
 	}
@@ -603,8 +604,8 @@ func (p *parser) rowTime(number, cutAt int) (float64, bool) {
 			}
 			return float64(day-p.firstDay)*86400 + sec, true
 		}
-		p.notes.note(BadTime, p.line, col, func() (string, string) {
-			return quote(words(f)) + " is not a time of day", "write times as 13:05:09.250; the row was left out"
+		p.notes.note(BadTime, p.line, col, func() (say.Text, say.Text) {
+			return say.T("%s is not a time of day", quote(words(f))), say.T("write times as 13:05:09.250; the row was left out")
 		})
 		return 0, false
 	}
@@ -621,11 +622,11 @@ func (p *parser) rowTime(number, cutAt int) (float64, bool) {
 			return v, true
 		}
 	}
-	p.notes.note(BadTime, p.line, col, func() (string, string) {
+	p.notes.note(BadTime, p.line, col, func() (say.Text, say.Text) {
 		if how == cellEmpty {
-			return "the time is missing", "fill it in or delete the row; the row was left out"
+			return say.T("the time is missing"), say.T("fill it in or delete the row; the row was left out")
 		}
-		return quote(words(f)) + " is not a time", "mend or delete the row; it was left out"
+		return say.T("%s is not a time", quote(words(f))), say.T("mend or delete the row; it was left out")
 	})
 	return 0, false
 }
@@ -676,8 +677,8 @@ func (p *parser) keep(t float64, v []float64) {
 
 func (p *parser) astray(line int) {
 	p.report.Skipped++
-	p.notes.note(OutOfOrder, line, p.m.Time.Column, func() (string, string) {
-		return "the time of this row does not lie between its neighbours'", "mend or delete the row; it was left out"
+	p.notes.note(OutOfOrder, line, p.m.Time.Column, func() (say.Text, say.Text) {
+		return say.T("the time of this row does not lie between its neighbours'"), say.T("mend or delete the row; it was left out")
 	})
 }
 
@@ -689,9 +690,9 @@ func (p *parser) restart(h *heldRow) {
 	if p.n >= 2 && step == 0 {
 		step = (p.times[p.n-1] - p.times[0]) / float64(p.n-1)
 	}
-	p.notes.note(ClockBack, h.line, p.m.Time.Column, func() (string, string) {
-		return fmt.Sprintf("the clock goes back from %s s to %s s", short(was), short(now)),
-			"check whether two recordings were joined; the rest was read as a new piece and nothing is measured across the join"
+	p.notes.note(ClockBack, h.line, p.m.Time.Column, func() (say.Text, say.Text) {
+		return say.T("the clock goes back from %.6g s to %.6g s", was, now),
+			say.T("check whether two recordings were joined; the rest was read as a new piece and nothing is measured across the join")
 	})
 	p.flush(true)
 	p.off = p.last + step - h.raw
@@ -712,28 +713,28 @@ func (p *parser) finish() (*Report, error) {
 	if r.Rows == 0 {
 		if len(p.notes.list) > 0 {
 			first := p.notes.list[0]
-			first.What = "no row could be read; in the first, " + first.What
+			first.What = say.T("no row could be read; in the first, %s", first.What)
 			return nil, &first
 		}
-		return nil, &Problem{Kind: Empty, Count: 1, What: "the table has no rows of numbers",
-			Mend: "check that the recording was saved whole"}
+		return nil, &Problem{Kind: Empty, Count: 1, What: say.T("the table has no rows of numbers"),
+			Mend: say.T("check that the recording was saved whole")}
 	}
 	if n, worst := p.missing(); n > 0 {
-		p.notes.note(MissingReading, 0, p.chans[worst].col.Column, func() (string, string) {
-			return fmt.Sprintf("%d cells have no reading, most of them in %s", n, quote(p.chans[worst].col.Name)),
-				"nothing need be done: holes are left out of the measurement"
+		p.notes.note(MissingReading, 0, p.chans[worst].col.Column, func() (say.Text, say.Text) {
+			return say.T("%d cells have no reading, most of them in %s", n, quote(p.chans[worst].col.Name)),
+				say.T("nothing need be done: holes are left out of the measurement")
 		})
 	}
 	if r.Repeats > 0 {
-		p.notes.note(RepeatedTime, 0, p.m.Time.Column, func() (string, string) {
-			return fmt.Sprintf("%d of %d rows have the same time as the row before", r.Repeats, r.Rows),
-				"if the recorder can write finer times let it; times shorter than one step of the clock are not judged"
+		p.notes.note(RepeatedTime, 0, p.m.Time.Column, func() (say.Text, say.Text) {
+			return say.T("%d of %d rows have the same time as the row before", r.Repeats, r.Rows),
+				say.T("if the recorder can write finer times let it; times shorter than one step of the clock are not judged")
 		})
 	}
 	if r.GapCount > 0 {
-		p.notes.note(GapInTime, 0, p.m.Time.Column, func() (string, string) {
-			return fmt.Sprintf("the recording pauses %d times, %s s in all", r.GapCount, short(r.GapTime)),
-				"nothing need be done: nothing is measured across a pause"
+		p.notes.note(GapInTime, 0, p.m.Time.Column, func() (say.Text, say.Text) {
+			return say.T("the recording pauses %d times, %.6g s in all", r.GapCount, r.GapTime),
+				say.T("nothing need be done: nothing is measured across a pause")
 		})
 	}
 	r.Problems = p.notes.list
@@ -887,13 +888,13 @@ func (p *parser) cell(i int, f []byte) (float64, bool) {
 	case cellEmpty:
 		return 0, false
 	case cellNaN:
-		p.notes.note(NotANumber, p.line, c.col.Column, func() (string, string) {
-			return quote(words(f)) + " stands where a reading belongs", "nothing need be done if the recorder was not connected; the cell was left out"
+		p.notes.note(NotANumber, p.line, c.col.Column, func() (say.Text, say.Text) {
+			return say.T("%s stands where a reading belongs", quote(words(f))), say.T("nothing need be done if the recorder was not connected; the cell was left out")
 		})
 		return 0, false
 	case cellWords:
-		p.notes.note(Words, p.line, c.col.Column, func() (string, string) {
-			return quote(words(f)) + " stands where a number belongs", p.wordsMend(f)
+		p.notes.note(Words, p.line, c.col.Column, func() (say.Text, say.Text) {
+			return say.T("%s stands where a number belongs", quote(words(f))), say.T(p.wordsMend(f))
 		})
 		return 0, false
 	}
@@ -903,9 +904,9 @@ func (p *parser) cell(i int, f []byte) (float64, bool) {
 		v = c.conv.to(v)
 	}
 	if !(v >= c.min && v <= c.max) {
-		p.notes.note(OutOfRange, p.line, c.col.Column, func() (string, string) {
-			return fmt.Sprintf("%s %s is not a %s", short(v), c.unit, c.words),
-				fmt.Sprintf("check the unit of the column (read as %s); the cell was left out", orNone(c.col.Unit))
+		p.notes.note(OutOfRange, p.line, c.col.Column, func() (say.Text, say.Text) {
+			return say.T("%.6g %s is not a %s", v, c.unit, say.T(c.words)),
+				say.T("check the unit of the column (read as %s); the cell was left out", orNone(c.col.Unit))
 		})
 		return 0, false
 	}
@@ -935,12 +936,9 @@ func fuelSystemWords(s string) (float64, bool) {
 	return 0, false
 }
 
-// short prints a number with the digits a message needs.
-func short(v float64) string { return fmt.Sprintf("%.6g", v) }
-
-func orNone(unit string) string {
+func orNone(unit string) say.Text {
 	if unit == "" {
-		return "a plain number"
+		return say.T("a plain number")
 	}
-	return unit
+	return say.T("%s", unit)
 }

@@ -274,7 +274,7 @@ func TestBadTables(t *testing.T) {
 			if !ok || p.Kind != tt.kind {
 				t.Fatalf("got %v, want a problem of kind %s", err, tt.kind)
 			}
-			if p.What == "" || p.Mend == "" {
+			if p.What.String() == "" || p.Mend.String() == "" {
 				t.Errorf("the problem does not say what or how to mend: %+v", p)
 			}
 		})
@@ -320,7 +320,7 @@ func TestBadTables(t *testing.T) {
 			}
 			found := false
 			for _, p := range rep.Problems {
-				if p.Kind == tt.kind && p.Line == tt.line && p.What != "" && p.Mend != "" {
+				if p.Kind == tt.kind && p.Line == tt.line && p.What.String() != "" && p.Mend.String() != "" {
 					found = true
 				}
 			}

@@ -1,8 +1,9 @@
 package signal
 
 import (
-	"fmt"
 	"math"
+
+	"crosscount/diag/say"
 )
 
 // Reading is one measured value with its unit, the half-width of the interval
@@ -33,7 +34,7 @@ const (
 // Refusal is a value that cannot be given honestly.
 type Refusal struct {
 	Kind   RefusalKind `json:"kind"`
-	Why    string      `json:"why"`
+	Why    say.Text    `json:"why"`
 	NeedHz float64     `json:"need_hz,omitempty"` // samples per second that would do
 }
 
@@ -55,7 +56,7 @@ func (r Reading) Or(other float64) float64 {
 
 func read(v float64, unit string, uncertainty float64, n int) Reading {
 	if math.IsNaN(v) || math.IsInf(v, 0) {
-		return refuse(unit, NoneSeen, "not seen in this recording")
+		return refuse(unit, NoneSeen, say.T("not seen in this recording"))
 	}
 	if !(uncertainty >= 0) || math.IsInf(uncertainty, 0) {
 		uncertainty = 0
@@ -63,22 +64,22 @@ func read(v float64, unit string, uncertainty float64, n int) Reading {
 	return Reading{Value: &v, Unit: unit, Uncertainty: uncertainty, N: n}
 }
 
-func refuse(unit string, k RefusalKind, why string) Reading {
+func refuse(unit string, k RefusalKind, why say.Text) Reading {
 	return Reading{Unit: unit, Refused: &Refusal{Kind: k, Why: why}}
 }
 
-func tooSlow(unit, what string, step, needHz float64) Reading {
-	r := refuse(unit, TooSlow, fmt.Sprintf("one sample every %s is too slow to judge %s; record at %s samples per second or more",
-		secondsWords(step), what, short(needHz)))
+func tooSlow(unit string, what say.Text, step, needHz float64) Reading {
+	r := refuse(unit, TooSlow, say.T("one sample every %s is too slow to judge %s; record at %.6g samples per second or more",
+		secondsWords(step), what, needHz))
 	r.Refused.NeedHz = needHz
 	return r
 }
 
-func secondsWords(s float64) string {
+func secondsWords(s float64) say.Text {
 	if s < 1 {
-		return fmt.Sprintf("%.3g ms", s*1000)
+		return say.T("%.3g ms", s*1000)
 	}
-	return fmt.Sprintf("%.3g s", s)
+	return say.T("%.3g s", s)
 }
 
 // Limits are the levels and times of the trade. All are common practice, no

@@ -3,12 +3,13 @@ package signal
 import (
 	"bytes"
 	"errors"
-	"fmt"
 	"io"
 	"math"
 	"slices"
 	"strconv"
 	"strings"
+
+	"crosscount/diag/say"
 )
 
 // Preview is what Sniff saw of the beginning of a table.
@@ -56,10 +57,10 @@ func Sniff(r io.Reader) (Mapping, Preview, error) {
 	s.lines(head, whole)
 	s.preview.Whole = whole && len(s.text) <= sniffRows
 	if len(s.text) == 0 {
-		return Mapping{}, Preview{}, &Problem{Kind: Empty, What: "the file is empty", Mend: "check that the recording was saved, then upload it again", Count: 1}
+		return Mapping{}, Preview{}, &Problem{Kind: Empty, What: say.T("the file is empty"), Mend: say.T("check that the recording was saved, then upload it again"), Count: 1}
 	}
 	if len(s.text) == 1 {
-		return Mapping{}, Preview{}, &Problem{Kind: Empty, Line: s.at[0], What: "the file has one line only", Mend: "a recording has a line for each sample: check that it was saved whole", Count: 1}
+		return Mapping{}, Preview{}, &Problem{Kind: Empty, Line: s.at[0], What: say.T("the file has one line only"), Mend: say.T("a recording has a line for each sample: check that it was saved whole"), Count: 1}
 	}
 	if err := s.layout(); err != nil {
 		return Mapping{}, Preview{}, err
@@ -132,8 +133,8 @@ func (s *sniffer) layout() error {
 		}
 	}
 	if bestScore <= 0 {
-		return &Problem{Kind: NoNumbers, What: "no column of numbers was found",
-			Mend: "a recording has a line for each sample with numbers in columns; check that this is the right file", Count: 1}
+		return &Problem{Kind: NoNumbers, What: say.T("no column of numbers was found"),
+			Mend: say.T("a recording has a line for each sample with numbers in columns; check that this is the right file"), Count: 1}
 	}
 	s.delim, s.decimal = best.delim, best.decimal
 	s.m.Delimiter, s.m.Decimal = best.name, "point"
@@ -502,10 +503,10 @@ func (s *sniffer) time() {
 			continue
 		}
 		score += 0.2 * float64(rises) / float64(len(c.values)-1)
-		t := Time{Column: i + 1, Kind: TimeNumber, Reason: why}
+		t := Time{Column: i + 1, Kind: TimeNumber, Reason: say.T(why)}
 		if timeUnit {
 			t.Unit, t.Confidence = u.name, 0.95
-			t.Reason = fmt.Sprintf("%s; the unit %s is written", why, u.name)
+			t.Reason = say.T("%s; the unit %s is written", say.T(why), u.name)
 		} else if hasUnit {
 			continue
 		} else {
@@ -515,9 +516,9 @@ func (s *sniffer) time() {
 			t.Kind, t.Unit = TimeIndex, ""
 			t.RateHz = s.rateInPreamble()
 			t.Confidence = 0.6
-			t.Reason = "it numbers the samples: the sampling rate is needed"
+			t.Reason = say.T("it numbers the samples: the sampling rate is needed")
 			if t.RateHz > 0 {
-				t.Confidence, t.Reason = 0.9, "it numbers the samples; the rate is written above the table"
+				t.Confidence, t.Reason = 0.9, say.T("it numbers the samples; the rate is written above the table")
 			}
 		}
 		if v := c.values[0]; math.Abs(v) > 1e8 {
@@ -528,23 +529,23 @@ func (s *sniffer) time() {
 	s.m.Time = best.Time
 	if best.score == 0 {
 		s.m.Time = Time{Kind: TimeIndex, RateHz: s.rateInPreamble(), Confidence: 0.3,
-			Reason: "no column looks like a time: the rows are counted and the sampling rate is needed"}
+			Reason: say.T("no column looks like a time: the rows are counted and the sampling rate is needed")}
 		if s.m.Time.RateHz > 0 {
-			s.m.Time.Confidence, s.m.Time.Reason = 0.9, "the rows are counted; the rate is written above the table"
+			s.m.Time.Confidence, s.m.Time.Reason = 0.9, say.T("the rows are counted; the rate is written above the table")
 		}
 	}
 	if s.m.Time.Kind == TimeIndex && s.m.Time.RateHz == 0 {
-		s.notes.note(NoTime, 0, s.m.Time.Column, func() (string, string) {
-			return "the table tells no time", "say how many samples per second were taken"
+		s.notes.note(NoTime, 0, s.m.Time.Column, func() (say.Text, say.Text) {
+			return say.T("the table tells no time"), say.T("say how many samples per second were taken")
 		})
 	}
 	if s.m.Time.Kind == TimeClock {
-		s.m.Time.Confidence, s.m.Time.Reason = 0.95, "it holds times of day"
+		s.m.Time.Confidence, s.m.Time.Reason = 0.95, say.T("it holds times of day")
 	}
 	s.preview.Step = s.step()
 	if t := s.m.Time; t.Kind == TimeNumber && t.Confidence < 0.7 {
-		s.notes.note(GuessUnsure, 0, t.Column, func() (string, string) {
-			return "the unit of the time is a guess (" + t.Unit + ")", "correct it if the recording was not as long as the picture says"
+		s.notes.note(GuessUnsure, 0, t.Column, func() (say.Text, say.Text) {
+			return say.T("the unit of the time is a guess (%s)", t.Unit), say.T("correct it if the recording was not as long as the picture says")
 		})
 	}
 }
@@ -577,41 +578,41 @@ func (s *sniffer) guessTimeUnit(t *Time, c *colSniff, step float64, why string) 
 	switch {
 	case first > 1e17:
 		t.Unit, t.Confidence = "ns", 0.8
-		t.Reason = why + "; it counts nanoseconds from 1970"
+		t.Reason = say.T("%s; it counts nanoseconds from 1970", say.T(why))
 	case first > 1e14:
 		t.Unit, t.Confidence = "µs", 0.8
-		t.Reason = why + "; it counts microseconds from 1970"
+		t.Reason = say.T("%s; it counts microseconds from 1970", say.T(why))
 	case first > 1e11:
 		t.Unit, t.Confidence = "ms", 0.8
-		t.Reason = why + "; it counts milliseconds from 1970"
+		t.Reason = say.T("%s; it counts milliseconds from 1970", say.T(why))
 	case first > 1e8:
 		t.Unit, t.Confidence = "s", 0.8
-		t.Reason = why + "; it counts seconds from 1970"
+		t.Reason = say.T("%s; it counts seconds from 1970", say.T(why))
 	case !whole && step < 5:
 		t.Unit, t.Confidence = "s", 0.85
-		t.Reason = fmt.Sprintf("%s; steps of %s read best as seconds", why, short(step))
+		t.Reason = say.T("%s; steps of %.6g read best as seconds", say.T(why), step)
 		if step > 0.9 { // fractions of a step that large are milliseconds
 			t.Unit, t.Confidence = "ms", 0.55
-			t.Reason = fmt.Sprintf("%s; steps of %s read best as milliseconds", why, short(step))
+			t.Reason = say.T("%s; steps of %.6g read best as milliseconds", say.T(why), step)
 		}
 	case !whole:
 		t.Unit, t.Confidence = "ms", 0.6
-		t.Reason = fmt.Sprintf("%s; steps of %s read best as milliseconds", why, short(step))
+		t.Reason = say.T("%s; steps of %.6g read best as milliseconds", say.T(why), step)
 	case step <= 2:
 		t.Unit, t.Confidence = "s", 0.6
 		if strings.Contains(why, "run time") { // service 01 counts it in seconds
 			t.Confidence = 0.85
 		}
-		t.Reason = fmt.Sprintf("%s; whole steps of %s read best as seconds", why, short(step))
+		t.Reason = say.T("%s; whole steps of %.6g read best as seconds", say.T(why), step)
 		if c.Max-c.Min >= 1e4 || step == 1 && strings.Contains(strings.ToLower(c.Name), "ms") {
 			t.Unit = "ms"
 		}
 	case step < 1500:
 		t.Unit, t.Confidence = "ms", 0.75
-		t.Reason = fmt.Sprintf("%s; whole steps of %s read best as milliseconds", why, short(step))
+		t.Reason = say.T("%s; whole steps of %.6g read best as milliseconds", say.T(why), step)
 	default:
 		t.Unit, t.Confidence = "µs", 0.6
-		t.Reason = fmt.Sprintf("%s; whole steps of %s read best as microseconds", why, short(step))
+		t.Reason = say.T("%s; whole steps of %.6g read best as microseconds", say.T(why), step)
 	}
 }
 
@@ -705,8 +706,8 @@ func (s *sniffer) dateOrder(col int) string {
 	case movesA > movesB || firstSep == '.':
 		return "dmy"
 	}
-	s.notes.note(GuessUnsure, 0, col+1, func() (string, string) {
-		return "the dates read as day first or month first alike", "correct the order of the date if the recording runs past midnight"
+	s.notes.note(GuessUnsure, 0, col+1, func() (say.Text, say.Text) {
+		return say.T("the dates read as day first or month first alike"), say.T("correct the order of the date if the recording runs past midnight")
 	})
 	return "dmy"
 }
@@ -762,8 +763,8 @@ func (s *sniffer) channels() error {
 		}
 		if c.Numbers == 0 || c.Words > c.Numbers {
 			if c.Words > 0 && !(fuelSystemName(c.Name)) {
-				s.notes.note(TextColumn, s.m.DataLine, i+1, func() (string, string) {
-					return fmt.Sprintf("column %d %s holds words, not numbers", i+1, quote(c.Name)), "it is left out; nothing need be done"
+				s.notes.note(TextColumn, s.m.DataLine, i+1, func() (say.Text, say.Text) {
+					return say.T("column %d %s holds words, not numbers", i+1, quote(c.Name)), say.T("it is left out; nothing need be done")
 				})
 			}
 			if !(c.Words > 0 && fuelSystemName(c.Name)) {
@@ -774,13 +775,13 @@ func (s *sniffer) channels() error {
 		s.m.Channels = append(s.m.Channels, s.classify(i, c))
 	}
 	if numbers == 0 {
-		return &Problem{Kind: NoNumbers, Line: s.m.DataLine, What: "no column of readings was found beside the time",
-			Mend: "check that the recording holds numbers in columns", Count: 1}
+		return &Problem{Kind: NoNumbers, Line: s.m.DataLine, What: say.T("no column of readings was found beside the time"),
+			Mend: say.T("check that the recording holds numbers in columns"), Count: 1}
 	}
 	for _, c := range s.m.Channels {
 		if c.Quantity != Other && c.Confidence < 0.6 {
-			s.notes.note(GuessUnsure, 0, c.Column, func() (string, string) {
-				return fmt.Sprintf("column %d %s is taken for %s by its values alone", c.Column, quote(c.Name), c.Quantity.Words()), "correct it if it is something else"
+			s.notes.note(GuessUnsure, 0, c.Column, func() (say.Text, say.Text) {
+				return say.T("column %d %s is taken for %s by its values alone", c.Column, quote(c.Name), say.T(c.Quantity.Words())), say.T("correct it if it is something else")
 			})
 		}
 	}
@@ -819,8 +820,8 @@ func (s *sniffer) classify(i int, c *colSniff) Column {
 	case hasUnit && u.base == k.unit:
 		out.Unit = u.name
 		if s.implausible(c, u, k) {
-			s.notes.note(WrongUnit, 0, i+1, func() (string, string) {
-				return fmt.Sprintf("values up to %s %s are not a %s", short(c.Max), u.name, k.words), "check the unit of column " + itoa(i+1)
+			s.notes.note(WrongUnit, 0, i+1, func() (say.Text, say.Text) {
+				return say.T("values up to %.6g %s are not a %s", c.Max, u.name, say.T(k.words)), say.T("check the unit of column %d", i+1)
 			})
 			out.Confidence = min(out.Confidence, 0.4)
 		}
@@ -828,12 +829,12 @@ func (s *sniffer) classify(i int, c *colSniff) Column {
 		out.Unit = k.unit
 		if q == SensorVoltage && c.Max > 20 {
 			out.Unit = "mV"
-			out.Reason += fmt.Sprintf("; values up to %s read as mV", short(c.Max))
+			out.Reason = say.T("%s; values up to %.6g read as mV", out.Reason, c.Max)
 			out.Confidence *= 0.9
 		}
 		if q == SensorLambda && c.Min > 5 {
 			out.Unit = "AFR"
-			out.Reason += fmt.Sprintf("; values about %s read as air-fuel ratio", short((c.Min+c.Max)/2))
+			out.Reason = say.T("%s; values about %.6g read as air-fuel ratio", out.Reason, (c.Min+c.Max)/2)
 			out.Confidence *= 0.9
 		}
 	}

@@ -6,6 +6,8 @@ import (
 	"io"
 	"unicode/utf16"
 	"unicode/utf8"
+
+	"crosscount/diag/say"
 )
 
 // encoding is how the bytes of a file spell text.
@@ -110,8 +112,8 @@ func (t *text) count(n int, err error) error {
 	t.n += int64(n)
 	if t.max > 0 && t.n > t.max {
 		return &Problem{Kind: TooLarge, Count: 1,
-			What: "the file is larger than " + bytesWords(t.max),
-			Mend: "record a shorter stretch, or cut the file and measure the pieces"}
+			What: say.T("the file is larger than %s", bytesWords(t.max)),
+			Mend: say.T("record a shorter stretch, or cut the file and measure the pieces")}
 	}
 	return err
 }
@@ -204,12 +206,12 @@ const saveAsText = "export the capture as text (CSV) and upload that file"
 func notText(b []byte) *Problem {
 	for _, m := range magic {
 		if bytes.HasPrefix(b, []byte(m.begins)) && (len(m.begins) > 2 || m.begins[0] > 0x7E || control(b) > 0) {
-			return &Problem{Kind: NotText, What: "this is " + m.what + ", not a table of numbers", Mend: m.mend, Count: 1}
+			return &Problem{Kind: NotText, What: say.T("this is %s, not a table of numbers", say.T(m.what)), Mend: say.T(m.mend), Count: 1}
 		}
 	}
 	if enc, _ := encodingOf(b); enc == eightBit {
 		if c := control(b); c*100 > len(b) {
-			return &Problem{Kind: NotText, Count: 1, What: "this is not text: it is full of control bytes", Mend: saveAsText}
+			return &Problem{Kind: NotText, Count: 1, What: say.T("this is not text: it is full of control bytes"), Mend: say.T(saveAsText)}
 		}
 	}
 	return nil
@@ -239,9 +241,9 @@ func words(b []byte) string {
 	return string(r)
 }
 
-func bytesWords(n int64) string {
+func bytesWords(n int64) say.Text {
 	if n >= 1<<20 {
-		return itoa(n>>20) + " MB"
+		return say.T("%d MB", n>>20)
 	}
-	return itoa(n) + " bytes"
+	return say.T("%d bytes", n)
 }

@@ -3,6 +3,8 @@ package signal
 import (
 	"math"
 	"slices"
+
+	"crosscount/diag/say"
 )
 
 // TrimLimits say when an engine is in which state. All are common practice, no
@@ -412,9 +414,9 @@ func (s *series) reading(lim TrimLimits, channel, bytes int) Reading {
 	n := s.sample.n
 	switch {
 	case channel < 0:
-		return refuse("%", NoneSeen, "the log does not hold this trim")
+		return refuse("%", NoneSeen, say.T("the log does not hold this trim"))
 	case n < lim.LeastN:
-		return refuse("%", TooShort, "too few moments in this state: "+itoa(n)+" of at least "+itoa(lim.LeastN))
+		return refuse("%", TooShort, say.T("too few moments in this state: %d of at least %d", n, lim.LeastN))
 	}
 	u := 2 * 1.2533 * s.mad() * madToSigma / math.Sqrt(s.effective(n, 1))
 	return read(s.median(), "%", u+float64(bytes)*trimGrid/2, n)
@@ -428,17 +430,17 @@ func (b *bankTrim) slope(unit string) TrimSlope {
 	out := TrimSlope{Bank: b.bank, Airflow: unit}
 	per := "% per " + unit
 	n := len(b.air)
-	none := func(why string) TrimSlope {
+	none := func(why say.Text) TrimSlope {
 		out.Slope, out.Change = refuse(per, TooShort, why), refuse("%", TooShort, why)
 		return out
 	}
 	if n < 10 {
-		return none("too few warm moments with trims and airflow: " + itoa(n) + " of at least 10")
+		return none(say.T("too few warm moments with trims and airflow: %d of at least 10", n))
 	}
 	x := slices.Sorted(slices.Values(b.air))
 	out.Low, out.High = x[n/20], x[n-1-n/20]
 	if !(out.High > 1.3*out.Low) {
-		return none("the airflow hardly changes in this log: drive at several speeds and loads")
+		return none(say.T("the airflow hardly changes in this log: drive at several speeds and loads"))
 	}
 	slopes := make([]float64, 0, n*(n-1)/2)
 	for i := range n {

@@ -3,6 +3,8 @@ package signal
 import (
 	"math"
 	"slices"
+
+	"crosscount/diag/say"
 )
 
 // lag gathers a wide-range signal around a forced change of mixture.
@@ -54,14 +56,14 @@ func (l *lag) add(t, v []float64) {
 // constant.
 func (l *lag) result(sd, step float64, lim Limits) Reading {
 	if l == nil {
-		return refuse("ms", NoEvent, "the moment of the mixture change is not known: mark it to measure the lag")
+		return refuse("ms", NoEvent, say.T("the moment of the mixture change is not known: mark it to measure the lag"))
 	}
 	if slower(step, lim.needTransition()) {
-		return tooSlow("ms", "a response of "+secondsWords(lim.JudgeMs/1000), step, lim.needTransition())
+		return tooSlow("ms", say.T("a response of %s", secondsWords(lim.JudgeMs/1000)), step, lim.needTransition())
 	}
 	k, _ := slices.BinarySearch(l.t, l.at)
 	if k == 0 || len(l.t)-k < 8 {
-		return refuse("ms", TooShort, "the recording does not reach from before the mixture change to well behind it")
+		return refuse("ms", TooShort, say.T("the recording does not reach from before the mixture change to well behind it"))
 	}
 	before := slices.Sorted(slices.Values(l.v[:k]))
 	tail := l.t[len(l.t)-1] - (l.t[len(l.t)-1]-l.at)/4
@@ -69,7 +71,7 @@ func (l *lag) result(sd, step float64, lim Limits) Reading {
 	after := slices.Sorted(slices.Values(l.v[q:]))
 	a, b := median(before), median(after)
 	if math.Abs(b-a) < 6*sd || b == a {
-		return refuse("ms", NoneSeen, "the signal does not answer the mixture change")
+		return refuse("ms", NoneSeen, say.T("the signal does not answer the mixture change"))
 	}
 	e := newEdge(a+(b-a)*(1-math.Exp(-1)), 0)
 	e.begin(a)
@@ -79,7 +81,7 @@ func (l *lag) result(sd, step float64, lim Limits) Reading {
 			return read(1000*(m.t-l.at), "ms", 1000*(m.span+4*sd/math.Abs(b-a)*(m.t-l.at)), 1)
 		}
 	}
-	return refuse("ms", NoneSeen, "the signal does not answer the mixture change")
+	return refuse("ms", NoneSeen, say.T("the signal does not answer the mixture change"))
 }
 
 func (p *measurement) wide(i int, unit string, sd, step float64) *Wide {
@@ -89,7 +91,7 @@ func (p *measurement) wide(i int, unit string, sd, step float64) *Wide {
 	out := &Wide{
 		Steadiness: read((h.quantile(0.84)-h.quantile(0.16))/2, unit, h.width+sd/math.Sqrt(float64(n)), n),
 		Spread:     read(h.quantile(0.975)-h.quantile(0.025), unit, 2*h.width+2*sd/math.Sqrt(float64(n)), n),
-		Crossings:  refuse("1/s", NotItsKind, "a wide-range sensor holds steady near lambda 1 and does not switch: counting crossings would be wrong"),
+		Crossings:  refuse("1/s", NotItsKind, say.T("a wide-range sensor holds steady near lambda 1 and does not switch: counting crossings would be wrong")),
 	}
 	out.Lag = p.lags[i].result(sd, step, p.opt.Limits)
 	if out.Lag.Value != nil && p.opt.Event != nil {

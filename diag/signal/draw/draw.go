@@ -2,11 +2,11 @@
 package draw
 
 import (
-	"fmt"
 	"io"
 	"strings"
 
 	"crosscount/diag/picture"
+	"crosscount/diag/say"
 	"crosscount/diag/signal"
 )
 
@@ -30,48 +30,55 @@ func NewBoard(m signal.Mapping) *Board {
 func (b *Board) Watch(channel int, t, v []float64, fresh bool) { b.traces[channel].Add(t, v, fresh) }
 
 // Series is the trace of one channel with its name.
-func (b *Board) Series(channel int) picture.Series {
-	return picture.Series{Label: Name(b.channels[channel]), Trace: b.traces[channel]}
+func (b *Board) Series(f picture.Frame, channel int) picture.Series {
+	return picture.Series{Label: words(f, Name(b.channels[channel])), Trace: b.traces[channel]}
 }
 
 // Name is what a channel is called in a picture: its place where it is known.
-func Name(c signal.Column) string {
-	place := ""
+func Name(c signal.Column) say.Text {
+	place := say.Text{}
 	switch {
 	case c.Bank > 0 && c.Position > 0:
-		place = fmt.Sprintf("B%dS%d", c.Bank, c.Position)
+		place = say.T("B%dS%d", c.Bank, c.Position)
 	case c.Position == 1:
-		place = "front"
+		place = say.T("front")
 	case c.Position == 2:
-		place = "rear"
+		place = say.T("rear")
 	case c.Bank > 0:
-		place = fmt.Sprintf("bank %d", c.Bank)
+		place = say.T("bank %d", c.Bank)
 	}
-	name := strings.TrimSpace(strings.TrimSuffix(strings.TrimSpace(c.Name), "()"))
 	switch {
-	case place == "":
-		return name
+	case place.IsZero():
+		return say.T("%s", strings.TrimSpace(strings.TrimSuffix(strings.TrimSpace(c.Name), "()")))
 	case c.Quantity == signal.SensorVoltage:
 		return place
 	}
-	return place + " " + c.Quantity.Words()
+	return say.T("%s %s", place, say.T(c.Quantity.Words()))
+}
+
+// words says a text in the language of a picture.
+func words(f picture.Frame, t say.Text) string {
+	if t.IsZero() {
+		return ""
+	}
+	return t.Fit(f.T(t.Format, t.Args...))
 }
 
 // Levels are the limits drawn over a narrow-band voltage: what a forced mixture
 // has to reach, the middle, and the ends of the timed transitions.
-func Levels(lim signal.Limits) []picture.Level {
+func Levels(lim signal.Limits, f picture.Frame) []picture.Level {
 	return []picture.Level{
-		{Value: lim.ForcedRich, Label: fmt.Sprintf("%.2f V rich", lim.ForcedRich)},
-		{Value: lim.RichV, Label: fmt.Sprintf("%.2f V", lim.RichV)},
-		{Value: lim.MidV, Label: fmt.Sprintf("%.2f V middle", lim.MidV)},
-		{Value: lim.LeanV, Label: fmt.Sprintf("%.2f V", lim.LeanV)},
-		{Value: lim.ForcedLean, Label: fmt.Sprintf("%.2f V lean", lim.ForcedLean)},
+		{Value: lim.ForcedRich, Label: f.T("%.2f V rich", lim.ForcedRich)},
+		{Value: lim.RichV, Label: f.T("%.2f V", lim.RichV)},
+		{Value: lim.MidV, Label: f.T("%.2f V middle", lim.MidV)},
+		{Value: lim.LeanV, Label: f.T("%.2f V", lim.LeanV)},
+		{Value: lim.ForcedLean, Label: f.T("%.2f V lean", lim.ForcedLean)},
 	}
 }
 
 // fewLevels are those of a small panel.
-func fewLevels(lim signal.Limits) []picture.Level {
-	l := Levels(lim)
+func fewLevels(lim signal.Limits, f picture.Frame) []picture.Level {
+	l := Levels(lim, f)
 	return []picture.Level{l[0], l[2], l[4]}
 }
 
@@ -91,7 +98,7 @@ func (b *Board) Picture(res *signal.Result, lim signal.Limits, f picture.Frame) 
 	}
 	title := func(s string) {
 		if f.Title == "" {
-			f.Title = s
+			f.Title = f.T(s)
 		}
 	}
 	var plot picture.Plot
@@ -102,10 +109,10 @@ func (b *Board) Picture(res *signal.Result, lim signal.Limits, f picture.Frame) 
 		if b.channels[front].Name != res.Pairs[0].Front {
 			front, rear = rear, front
 		}
-		plot = picture.Pair(f, "V", fewLevels(lim), b.Series(front), b.Series(rear))
+		plot = picture.Pair(f, "V", fewLevels(lim, f), b.Series(f, front), b.Series(f, rear))
 	case len(volts) > 0:
 		title("Oxygen sensor voltage")
-		plot = picture.Capture(f, "V", Levels(lim), b.series(volts)...)
+		plot = picture.Capture(f, "V", Levels(lim, f), b.series(f, volts)...)
 	case len(wide) > 0:
 		title("Wide-range oxygen sensor")
 		plot = b.byUnit(f, wide)
@@ -127,7 +134,7 @@ func (b *Board) Picture(res *signal.Result, lim signal.Limits, f picture.Frame) 
 		}
 		for _, x := range c.Narrow.Forced {
 			if !x.Found {
-				plot.Marks = append(plot.Marks, picture.Mark{At: x.At, Label: "made " + x.Mixture})
+				plot.Marks = append(plot.Marks, picture.Mark{At: x.At, Label: f.T(map[bool]string{true: "made rich", false: "made lean"}[x.Mixture == "rich"])})
 				return plot.SVG() // one mark for all channels
 			}
 		}
@@ -135,10 +142,10 @@ func (b *Board) Picture(res *signal.Result, lim signal.Limits, f picture.Frame) 
 	return plot.SVG()
 }
 
-func (b *Board) series(channels []int) []picture.Series {
+func (b *Board) series(f picture.Frame, channels []int) []picture.Series {
 	var out []picture.Series
 	for _, i := range channels {
-		out = append(out, b.Series(i))
+		out = append(out, b.Series(f, i))
 	}
 	return out
 }
@@ -159,10 +166,10 @@ func (b *Board) byUnit(f picture.Frame, channels []int) picture.Plot {
 			at[unit] = k
 			p.Panels = append(p.Panels, picture.Panel{Unit: unit})
 			if unit == "lambda" {
-				p.Panels[k].Levels = []picture.Level{{Value: 1, Label: "lambda 1"}}
+				p.Panels[k].Levels = []picture.Level{{Value: 1, Label: f.T("lambda 1")}}
 			}
 		}
-		p.Panels[k].Series = append(p.Panels[k].Series, b.Series(i))
+		p.Panels[k].Series = append(p.Panels[k].Series, b.Series(f, i))
 	}
 	for k := range p.Panels {
 		if s := p.Panels[k].Series; len(s) == 1 {
@@ -182,17 +189,17 @@ var stateWords = map[signal.EngineState]string{
 func Trims(t signal.Trims, f picture.Frame) picture.Trims {
 	out := picture.Trims{Frame: f, Levels: []picture.Level{{Value: -10, Label: "−10 %"}, {Value: 10, Label: "+10 %"}}}
 	for _, s := range t.States {
-		row := picture.TrimRow{State: stateWords[s.State], Bank: fmt.Sprintf("bank %d", s.Bank)}
+		row := picture.TrimRow{State: f.T(stateWords[s.State]), Bank: f.T("bank %d", s.Bank)}
 		for _, d := range []struct {
 			name string
 			r    signal.Reading
 		}{{"short-term", s.Short}, {"long-term", s.Long}, {"total", s.Total}} {
 			if v, ok := d.r.Get(); ok {
-				row.Dots = append(row.Dots, picture.Dot{Name: d.name, Value: v, Uncertainty: d.r.Uncertainty})
+				row.Dots = append(row.Dots, picture.Dot{Name: f.T(d.name), Value: v, Uncertainty: d.r.Uncertainty})
 			}
 		}
 		if len(row.Dots) > 0 {
-			row.Dots[0].Note = fmt.Sprintf("n %d", s.RPM.N)
+			row.Dots[0].Note = f.T("n %d", s.RPM.N)
 		}
 		out.Rows = append(out.Rows, row)
 	}
@@ -214,7 +221,7 @@ func Look(r io.Reader, m signal.Mapping, f picture.Frame) ([]byte, *signal.Repor
 		return nil, nil, err
 	}
 	if f.Title == "" {
-		f.Title = "The recording as it is read"
+		f.Title = f.T("The recording as it is read")
 	}
 	var all []int
 	for i := range b.channels {
