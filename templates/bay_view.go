@@ -16,7 +16,7 @@ type BayView struct {
 
 	Findings int    // entries that stand
 	Headline string // the verdict so far
-	Settled  bool   // the verdict is no longer open
+	Settled  string // what is next once a verdict is in force
 	Minutes  string // spent so far, as noted
 	Leading  []CauseView
 	Stages   Stages

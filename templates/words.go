@@ -4,13 +4,20 @@ import "strings"
 
 // commas joins what is there.
 func commas(parts ...string) string {
-	var out []string
+	var out strings.Builder
 	for _, p := range parts {
-		if p != "" {
-			out = append(out, p)
+		if p == "" {
+			continue
 		}
+		if said := out.String(); said != "" {
+			if !strings.HasSuffix(said, ".") { // a sentence needs no comma
+				out.WriteByte(',')
+			}
+			out.WriteByte(' ')
+		}
+		out.WriteString(p)
 	}
-	return strings.Join(out, ", ")
+	return out.String()
 }
 
 // colon adds words after a colon, if there are any.

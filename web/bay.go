@@ -81,7 +81,6 @@ func (s *server) bayView(w http.ResponseWriter, r *http.Request, d *desk, second
 	}
 	if d.noFit == "" {
 		dec := d.decision.Verdict
-		v.Settled = dec.Decision != diag.DecideOpen
 		v.Headline = templates.VerdictHeadline(dec.Decision, each(dec.Parts, d.partWords), each(dec.Mend, d.mendWords))
 		for i, c := range d.decision.Causes {
 			if i == 3 {
@@ -101,6 +100,9 @@ func (s *server) bayView(w http.ResponseWriter, r *http.Request, d *desk, second
 	next := d.decision.Next
 	if d.noFit != "" || !d.open() {
 		next = nil
+	}
+	if _, _, _, settled := d.inForce(); settled && d.open() && !d.stale() {
+		next, v.Settled = nil, templates.SettledSentence(nextMove(d.asOpen(), d))
 	}
 	for _, t := range diag.Tests() {
 		at := ""

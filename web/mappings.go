@@ -75,6 +75,7 @@ func (s *server) changeMapping(w http.ResponseWriter, r *http.Request) error {
 			}
 			f.wrong(&m.NewName, templates.Mend{Reason: e.Sentence})
 		}
+		v.Refusal = f.refusal()
 		return s.render(w, r, http.StatusUnprocessableEntity, templates.Mappings(v))
 	}
 	return trouble(templates.TroubleNotFound, "")

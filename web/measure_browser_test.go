@@ -1,6 +1,8 @@
 package web
 
 import (
+	"fmt"
+	"maps"
 	"net/url"
 	"os"
 	"regexp"
@@ -35,10 +37,17 @@ func (r *rig) everyPage(job int64) []string {
 	if link == "" {
 		r.t.Fatalf("no customer link:\n%s", plainText(made.body))
 	}
-	return []string{"/", "/search?q=halden", "/search?q=nothing-of-the-sort", "/jobs/new", j, j + "?add=trim", j + "?add=recording", j + "/bay", j + "/bay#all", j + "/bay#write",
-		j + "/bay#log", j + "/bay#plan", j + "/bay#tips", j + "/bay#sensors", j + "/bay#t-signal_capture", j + "/bay#f-trim", j + "/bay#f-recording",
-		j + "/sensor/1-1", j + "/photos", "/tablet", sent.location, kept.location, answers.location, j + "/account", j + "/paper/order", j + "/paper/explanation", link, "/model",
-		"/vehicles/1", "/lookback", "/people", "/shop", "/me", j + "/nowhere"}
+	done, papers := r.finished(r.t)
+	if err := r.store.SaveMapping(r.t.Context(), r.people[store.Technician].ID, "the shop's scope", []byte(`{}`)); err != nil {
+		r.t.Fatal(err)
+	}
+	out := slices.Sorted(maps.Values(papers))
+	d := at(done, "")
+	return append(out, d, d+"/bay", d+"/account", d+"/photos", "/readings", "/jobs/new?fresh=1", "/jobs/new?q=halden", "/start/NO-SUCH-LINK", "/password/NO-SUCH-LINK",
+		"/", "/search?q=halden", "/search?q=nothing-of-the-sort", "/jobs/new", j, j+"?add=trim", j+"?add=recording", j+"/bay", j+"/bay#all", j+"/bay#write",
+		j+"/bay#log", j+"/bay#plan", j+"/bay#tips", j+"/bay#sensors", j+"/bay#t-signal_capture", j+"/bay#f-trim", j+"/bay#f-recording",
+		j+"/sensor/1-1", j+"/photos", "/tablet", sent.location, kept.location, answers.location, j+"/account", j+"/paper/order", j+"/paper/explanation", link, "/model",
+		"/vehicles/1", "/lookback", "/people", "/shop", "/me", j+"/nowhere")
 }
 
 // TestAccessible runs axe-core on every page, light and dark. AXE_JS names its file.
@@ -76,6 +85,20 @@ func TestAccessible(t *testing.T) {
 			p.Go("/healthz") // so that an address with another # is loaded anew
 			p.Go(page)
 			check(page, map[bool]string{false: "light", true: "dark"}[dark])
+		}
+		// Forms that come back, each sent empty.
+		for page, action := range map[string]string{"/jobs/new?fresh=1": "/jobs", "/shop": "/shop", "/people": "/people", "/me": "/me/password", "/vehicles/1": "/vehicles/1",
+			at(job, "/account"): at(job, "/yes"), at(job, "?add=trim"): at(job, "/evidence"), at(job, "/photos"): at(job, "/photos"), "/readings": "/readings"} {
+			p.Go("/healthz")
+			p.Go(page)
+			p.Leave(fmt.Sprintf(`
+				const form = document.querySelector('form[method=post][action="%s"]');
+				for (const box of form.querySelectorAll("input:not([type=hidden]):not([type=radio]):not([type=checkbox]):not([type=file]), textarea")) box.value = "";
+				form.submit()`, action))
+			if p.Count("#refused, .refused") == 0 {
+				t.Errorf("%s sent empty to %s did not come back:\n%s", page, action, p.Text()[:300])
+			}
+			check(page+" come back", map[bool]string{false: "light", true: "dark"}[dark])
 		}
 	}
 }

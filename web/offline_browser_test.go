@@ -1,6 +1,7 @@
 package web
 
 import (
+	"bytes"
 	"fmt"
 	"log/slog"
 	"net/http/httptest"
@@ -285,6 +286,106 @@ func TestOffline(t *testing.T) {
 			}
 			if log[1].ClientAt.Before(log[0].ClientAt) {
 				t.Error("the second was written before the first")
+			}
+		})
+	}
+
+	t.Run("logging out keeps what waits for the one who wrote it", func(t *testing.T) {
+		p, _ := r.tablet(t, browsertest.Tablet, store.Technician)
+		p.Before(`(() => {
+			const way = window.fetch;
+			window.fetch = (to, how) => localStorage.getItem("cut") && String(to).includes("/api/entries") ? Promise.reject(new TypeError("no way")) : way.call(window, to, how);
+		})()`)
+		had := len(r.entries(job))
+		p.Go(bay)
+		browsertest.Eval[bool](p, `(localStorage.setItem("cut", "yes"), true)`)
+		writeLambda(p, bay, "0.881")
+		p.Send("Log out")
+		logInAt(p, "olga")
+		browsertest.Eval[bool](p, `(localStorage.removeItem("cut"), true)`)
+		p.Go("/tablet")
+		p.Until("the lists are drawn", func() bool { return strings.Contains(p.Text(), "Nothing waits.") })
+		if s := p.Text(); strings.Contains(s, "0.881") {
+			t.Errorf("another person sees it: %s", s)
+		}
+		p.Go(bay)
+		writeLambda(p, bay, "0.882")
+		p.Until("the other's own entry arrives", func() bool { return len(r.entries(job)) == had+1 })
+		p.Send("Log out")
+		logInAt(p, "tomas")
+		p.Until("what waited goes out", func() bool { return len(r.entries(job)) == had+2 })
+		if e := r.entries(job)[had+1]; e.EnteredByName != "Tomas Tech" || *e.Body.Value != 0.881 {
+			t.Errorf("%g by %s", *e.Body.Value, e.EnteredByName)
+		}
+	})
+
+	t.Run("what was written for a job closed meanwhile comes back, and goes when the job is opened again", func(t *testing.T) {
+		sold, owner := r.second(), r.people[store.Owner].ID
+		p, l := r.tablet(t, browsertest.Tablet, store.Technician)
+		p.Go(at(sold, "/bay"))
+		keptPages(p, at(sold, "/bay"), at(sold, "/photos"), "/tablet")
+		had := len(r.entries(sold))
+		l.Cut()
+		writeLambda(p, at(sold, "/bay"), "0.951")
+		p.Go(at(sold, "/photos"))
+		p.Choose("The photo", picture)
+		p.Press("Keep the photo")
+		p.Until("both wait", func() bool { return strings.Contains(p.Text(), "2 wait") })
+		if err := r.store.CancelJob(t.Context(), owner, sold, "sold"); err != nil {
+			t.Fatal(err)
+		}
+		l.Mend()
+		p.Go("/tablet")
+		p.Until("both came back", func() bool { return p.Count("#items-refused .what") == 2 })
+		p.Wants("The job was closed meanwhile", "Lambda 0.951")
+		p.Shot("offline-closed")
+		p.Reload()
+		p.Until("both are still there", func() bool { return p.Count("#items-refused .what") == 2 })
+		if n := len(r.entries(sold)); n != had {
+			t.Fatalf("%d entries in a closed job, want %d", n, had)
+		}
+		if err := r.store.ReopenJob(t.Context(), owner, sold, "not sold after all"); err != nil {
+			t.Fatal(err)
+		}
+		for left := 1; left >= 0; left-- {
+			p.Press("Send it again")
+			p.Until("it arrived", func() bool { return p.Count("#items-refused .what") == left && p.Count("#items-waiting .what") == 0 })
+		}
+		if len(r.entries(sold)) != had+1 || len(r.photos(sold)) != 1 {
+			t.Errorf("%d entries, want %d; %d photos", len(r.entries(sold)), had+1, len(r.photos(sold)))
+		}
+	})
+
+	for _, x := range []struct {
+		name, file string
+		content    []byte
+		say        string
+		back       bool // the shop refused it; else the tablet did, and the form still has it
+	}{
+		{"an SVG renamed .jpg", "drawn.jpg", []byte(`<svg xmlns="http://www.w3.org/2000/svg" width="10" height="10"><script>alert(1)</script></svg>`), "neither JPEG, PNG nor WebP", true},
+		{"HTML renamed .jpg", "page.jpg", []byte("<!DOCTYPE html><script>alert(1)</script>"), "neither JPEG, PNG nor WebP", true},
+		{"a picture of 30,000 by 30,000", "wide.png", hugePNG(30000, 30000), "30000 × 30000 pixels", true},
+		{"60 MB that no tablet can shrink", "large.jpg", bytes.Repeat([]byte{0xff, 0xd8, 0x01}, 20<<20), "larger than 40 MB and cannot be shrunk here", false},
+	} {
+		t.Run("the photo "+x.name+" is refused in words and not lost", func(t *testing.T) {
+			p, _ := r.tablet(t, browsertest.Tablet, store.Technician)
+			had := len(r.photos(job))
+			p.Go(at(job, "/photos"))
+			p.Choose("The photo", keep(x.file, x.content))
+			p.Press("Keep the photo")
+			if x.back {
+				p.Until("it came back", func() bool { return strings.Contains(p.Text(), "1 came back") })
+				p.Go("/tablet")
+				p.Until("the tablet has it", func() bool { return p.Count("#items-refused .what") == 1 })
+			} else {
+				p.Until("it is told", func() bool { return strings.Contains(p.Text(), x.say) })
+				if n := browsertest.Eval[string](p, `document.querySelector("#photo [type=file]").files[0]?.name ?? ""`); n != x.file {
+					t.Errorf("the form holds the file %q", n)
+				}
+			}
+			p.Wants(x.say)
+			if n := len(r.photos(job)); n != had {
+				t.Errorf("%d photos, want %d", n, had)
 			}
 		})
 	}

@@ -152,6 +152,13 @@ func (p *Page) Reload() {
 	p.waitNew("reload")
 }
 
+// Leave runs an expression that leads to a new page and waits for that page.
+func (p *Page) Leave(js string) {
+	p.t.Helper()
+	Eval[bool](p, "(() => { window.beforeSend = true; "+js+"; return true; })()")
+	p.waitNew(js)
+}
+
 // Forget empties the browser's caches and removes the service worker; cookies stay.
 func (p *Page) Forget() {
 	p.t.Helper()
