@@ -76,7 +76,7 @@ func (v Vehicle) Check() Problems {
 		ps.add("air_metering", say.T("unknown way of metering air"), oneOf(AirMeterings))
 	}
 	if v.OdometerKm < 0 || v.OdometerKm > 3000000 {
-		ps.add("odometer_km", say.T("%d km cannot be right", v.OdometerKm), say.T("give kilometres from 0 to 3000000; leave it out if unknown"))
+		ps.add("odometer_km", say.T("%s cannot be right", say.Quantity{Value: float64(v.OdometerKm), Unit: "km"}), say.T("give kilometres from 0 to 3000000; leave it out if unknown"))
 	}
 	if len(v.Sensors) == 0 {
 		ps.add("sensors", say.T("the car has no sensor"), say.T("name at least the sensor ahead of the converter"))

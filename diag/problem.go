@@ -71,9 +71,8 @@ func oneOf(words []string) say.Text {
 	return say.T("use one of: %s", strings.Join(words, ", "))
 }
 
+// outOfRange refuses a value; the language says it in the shop's unit.
 func outOfRange(v, lo, hi float64, unit string) (reason, mend say.Text) {
-	if unit == "" {
-		return say.T("%g cannot be right", v), say.T("give a number from %g to %g, or leave it out if it was not measured", lo, hi)
-	}
-	return say.T("%g %s cannot be right", v, unit), say.T("give a number from %g to %g %s, or leave it out if it was not measured", lo, hi, unit)
+	return say.T("%s cannot be right", say.Quantity{Value: v, Unit: unit}),
+		say.T("give a number from %s to %s, or leave it out if it was not measured", say.Quantity{Value: lo, Unit: unit, Bare: true}, say.Quantity{Value: hi, Unit: unit})
 }

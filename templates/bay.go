@@ -38,7 +38,8 @@ func bayScript() string    { return static.URL("bay.js") }
 func photoScript() string  { return static.URL("photo.js") }
 func tabletScript() string { return static.URL("tablet.js") }
 
-// frameData tells the scripts whose page this is, of which job, and of which version.
+// frameData tells the scripts whose page this is, of which job and of which version,
+// and how the shop writes dates and numbers.
 func frameData(p Page) templ.Attributes {
 	a := templ.Attributes{"data-version": static.Version()}
 	if p.Viewer != nil {
@@ -46,6 +47,12 @@ func frameData(p Page) templ.Attributes {
 	}
 	if p.Job != 0 {
 		a["data-job"] = itoa(p.Job)
+	}
+	if p.Dates != "" && p.Dates != "day" {
+		a["data-dates"] = p.Dates
+	}
+	if p.Decimal != "" && p.Decimal != "." {
+		a["data-decimal"] = p.Decimal
 	}
 	return a
 }

@@ -333,7 +333,7 @@ func Layout(p Page) templ.Component {
 		if templ_7745c5c3_Err != nil {
 			return templ_7745c5c3_Err
 		}
-		if p.Words != nil {
+		if len(p.Words) > 0 {
 			templ_7745c5c3_Err = templ.JSONScript("words", p.Words).Render(ctx, templ_7745c5c3_Buffer)
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err

@@ -21,7 +21,9 @@ type Page struct {
 	Notice string // what the last act did, said once
 	Job    int64  // the job the page is about; 0 for none
 
-	Words map[string]string // for the scripts, by their English; nil in English
+	Words   map[string]string // for the scripts, by their English; nil in English
+	Dates   string            // which stands first in a date: day, month, year
+	Decimal string            // the decimal sign
 
 	Modules []string // scripts that the page cannot be used without, fetched first
 }

@@ -123,7 +123,9 @@ func (s *server) page(w http.ResponseWriter, r *http.Request, here templates.Pla
 		p.Viewer = &templates.Viewer{ID: v.PersonID, Name: v.Name, Role: string(v.Role), Owner: v.Role == store.Owner}
 	}
 	p.Notice = s.notice(w, r)
-	if words := wordsOfScripts(tongue(r)); len(words) > 0 {
+	l := tongue(r)
+	p.Dates, p.Decimal = l.Dates, l.Decimal
+	if words := wordsOfScripts(l); len(words) > 0 {
 		p.Words = words
 	}
 	return p

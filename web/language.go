@@ -34,7 +34,7 @@ func (s *server) languageOf(shop store.Shop, own string) *lang.Language {
 		own = shop.Language
 	}
 	l := s.Speak(own, styleOf(shop.Locale).decimal)
-	l.Units = measuresOf(shop)
+	l.Units, l.Dates = measuresOf(shop), shop.DateOrder
 	return l
 }
 

@@ -63,14 +63,15 @@ func (t Text) Fit(words string) string {
 type Quantity struct {
 	Value float64
 	Unit  string
+	Bare  bool // say the number alone: its unit stands behind another, as in "40 to 115 kPa"
 }
 
-// Measure gives the value and its unit.
-func (q Quantity) Measure() (value float64, unit string) { return q.Value, q.Unit }
+// Measure gives the value and its unit, and whether to leave the unit unsaid.
+func (q Quantity) Measure() (value float64, unit string, bare bool) { return q.Value, q.Unit, q.Bare }
 
 // String is the English, in the records' own unit.
 func (q Quantity) String() string {
-	if q.Unit == "" {
+	if q.Unit == "" || q.Bare {
 		return fmt.Sprintf("%g", q.Value)
 	}
 	return fmt.Sprintf("%g %s", q.Value, q.Unit)

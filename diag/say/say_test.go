@@ -20,8 +20,9 @@ func TestText(t *testing.T) {
 		{Series(Texts([]string{"one", "two"})), "one; two"},
 		{Sentences(Texts([]string{"One.", "Two."})), "One. Two."},
 		{Text{}.Lower(), ""},
-		{T("%s cannot be right", Quantity{275.79, "kPa"}), "275.79 kPa cannot be right"},
-		{T("%s is lambda", Quantity{1.02, ""}), "1.02 is lambda"},
+		{T("%s cannot be right", Quantity{275.79, "kPa", false}), "275.79 kPa cannot be right"},
+		{T("%s is lambda", Quantity{1.02, "", false}), "1.02 is lambda"},
+		{T("%s to %s", Quantity{40, "kPa", true}, Quantity{115, "kPa", false}), "40 to 115 kPa"},
 	} {
 		if got := c.text.String(); got != c.want {
 			t.Errorf("%+v says %q, want %q", c.text, got, c.want)

@@ -3,6 +3,7 @@
 
 import { add, all, line, person } from "./outbox.js";
 import { fill } from "./forms.js";
+import { figure, say } from "./words.js";
 
 const job = Number(document.documentElement.dataset.job);
 const byID = (id) => document.getElementById(id);
@@ -164,7 +165,7 @@ function clocks() {
 		const text = `${Math.floor(m)}:${String(Math.floor((m % 1) * 60)).padStart(2, "0")}`;
 		const time = c.querySelector(".time");
 		if (time.textContent !== text) time.textContent = text;
-		c.querySelector("button").textContent = on ? "Stop the clock" : m > 0 ? "Go on" : "Start the clock";
+		c.querySelector("button").textContent = on ? say("Stop the clock") : m > 0 ? say("Go on") : say("Start the clock");
 	}
 }
 setInterval(clocks, 1000);
@@ -228,7 +229,7 @@ document.addEventListener("kept", (event) => {
 	localStorage.removeItem(clockKey(test));
 	if (minutes < 0.2) return;
 	const at = String(item.send.form.where?.[0] ?? "").split("-").map(Number);
-	add({ job, what: "minutes", key: test, words: `${minutes} min on ${document.querySelector(`#t-${test} h2`).textContent}`,
+	add({ job, what: "minutes", key: test, words: say("%s min on %s", figure(minutes, minutes % 1 ? 1 : 0), document.querySelector(`#t-${test} h2`).textContent),
 		send: { minutes, test, bank: at[0] || 0, position: at[1] || 0 } }).catch(() => {});
 });
 
@@ -242,7 +243,7 @@ function said(item) {
 		box.setAttribute("role", "status");
 		document.querySelector(".screens").prepend(box);
 	}
-	box.textContent = "Written down. " + item.words;
+	box.textContent = say("Written down. %s", item.words);
 	clearTimeout(box.timer);
 	box.timer = setTimeout(() => box.remove(), 8000);
 }
@@ -258,7 +259,8 @@ function walk(item) {
 	const head = document.createElement("p");
 	head.className = "said";
 	const copy = (branch ?? plan).cloneNode(true);
-	head.textContent = branch ? "No answer from the shop. By the plan made before:" : "No answer from the shop, so nothing is weighed anew. By the plan made before, if it showed:";
+	head.textContent = branch ? say("No answer from the shop. By the plan made before:")
+		: say("No answer from the shop, so nothing is weighed anew. By the plan made before, if it showed:");
 	if (copy.tagName === "DETAILS") copy.open = true;
 	const list = copy.matches("ul") ? copy : Object.assign(document.createElement("div"), { className: "plan" });
 	if (list !== copy) list.append(copy);

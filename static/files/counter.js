@@ -1,5 +1,7 @@
 // The counter's helpers. Every page works without them.
 
+import { say } from "./words.js";
+
 // The nearest car the shop knows lends its engine and layout to fields nobody filled.
 const near = document.querySelector("[data-nearest]");
 if (near) {
@@ -25,7 +27,7 @@ if (near) {
 // A VIN's bar code, where the browser can read one.
 const scan = document.querySelector("[data-scan]");
 if (scan && "BarcodeDetector" in window && navigator.mediaDevices) {
-	const [button, video, say] = ["button", "video", "p"].map((s) => scan.querySelector(s));
+	const [button, video, told] = ["button", "video", "p"].map((s) => scan.querySelector(s));
 	const box = document.getElementById(scan.dataset.scan);
 	scan.hidden = false;
 	let stream;
@@ -39,21 +41,21 @@ if (scan && "BarcodeDetector" in window && navigator.mediaDevices) {
 		try {
 			stream = await navigator.mediaDevices.getUserMedia({ video: { facingMode: "environment" } });
 		} catch {
-			say.textContent = "The camera is not free or not allowed. Type the VIN instead.";
+			told.textContent = say("The camera is not free or not allowed. Type the VIN instead.");
 			return;
 		}
 		video.srcObject = stream;
 		video.hidden = false;
 		await video.play();
 		const reader = new BarcodeDetector();
-		say.textContent = "Hold the code in view.";
+		told.textContent = say("Hold the code in view.");
 		while (stream) {
 			for (const { rawValue } of await reader.detect(video).catch(() => [])) {
 				// Code 39 labels carry an I in front of the number.
 				const vin = rawValue.toUpperCase().replace(/^I(?=[A-HJ-NPR-Z0-9]{17}$)/, "");
 				if (!/^[A-HJ-NPR-Z0-9]{17}$/.test(vin)) continue;
 				box.value = vin;
-				say.textContent = "Read. Compare it with the car.";
+				told.textContent = say("Read. Compare it with the car.");
 				stop();
 			}
 			await new Promise((done) => setTimeout(done, 150));

@@ -2,6 +2,7 @@
 // itself and takes over the parts that differ. What is being typed stays.
 
 import { person, send, line } from "./outbox.js";
+import { say } from "./words.js";
 
 const regions = "[data-part], .stages, .turn, #could > .body, #next > .body, #verdict > .body, #hand > .body, #acts > .body, #car > .body, .moves";
 const job = document.documentElement.dataset.job;
@@ -71,7 +72,8 @@ function announce(before) {
 		const li = document.getElementById(id);
 		if (!before.has(id) && li.dataset.by === me) continue;
 		li.classList.add("news");
-		news.push((gone ? "Withdrawn: " : li.dataset.by + ": ") + li.querySelector(".what").textContent.replace(/\s+/g, " ").trim());
+		const what = li.querySelector(".what").textContent.replace(/\s+/g, " ").trim();
+		news.push(gone ? say("Withdrawn: %s", what) : li.dataset.by + ": " + what);
 	}
 	const box = document.getElementById("news");
 	if (box && news.length) {

@@ -2,6 +2,7 @@
 // or without a network. Without this file they are plain forms.
 
 import { add, made, all, remove, again, person } from "./outbox.js";
+import { clock, say } from "./words.js";
 
 const words = (s) => s.replace(/\s+/g, " ").trim();
 
@@ -46,7 +47,7 @@ function itemOf(form) {
 	if (take) {
 		const why = [...data].find(([name]) => name.startsWith("reason"))?.[1].trim() ?? "";
 		const line = document.getElementById("e-" + take[1]);
-		return { job, what: "withdraw", key: take[1], words: `Withdrawn: ${words(line?.querySelector(".what")?.textContent ?? "an entry")} (${why})`,
+		return { job, what: "withdraw", key: take[1], words: say("Withdrawn: %s (%s)", words(line?.querySelector(".what")?.textContent ?? say("an entry")), why),
 			send: { withdraws: take[1], why } };
 	}
 	if (/\/files$/.test(action)) {
@@ -54,12 +55,12 @@ function itemOf(form) {
 		const blob = chosen?.size ? chosen : text && new Blob([text], { type: "text/plain" });
 		if (!blob || blob.size > form.elements.file.dataset.most) return null; // the shop says what is missing
 		const name = chosen?.size ? chosen.name : "pasted.txt";
-		return { job, what: "file", words: `Recording: ${name}`, file: { url: action, fields: { as: data.get("as") ?? "" }, blob, name } };
+		return { job, what: "file", words: say("Recording: %s", name), file: { url: action, fields: { as: data.get("as") ?? "" }, blob, name } };
 	}
 	if (/\/set-aside$/.test(action)) {
 		const [bank, position] = String(data.get("at") || "0-0").split("-").map(Number);
 		const why = words(data.get("other") || data.get("why") || "");
-		return { job, what: "aside", key: data.get("test"), words: `Cannot be done here: ${form.dataset.title} (${why})`,
+		return { job, what: "aside", key: data.get("test"), words: say("Cannot be done here: %s (%s)", form.dataset.title, why),
 			send: { set_aside: true, test: data.get("test"), bank: bank || 0, position: position || 0, why } };
 	}
 	return null;
@@ -71,12 +72,12 @@ function full(form, error) {
 	box.className = "refused";
 	box.setAttribute("role", "alert");
 	box.textContent = error?.name === "QuotaExceededError"
-		? "This tablet's storage is full, so the entry could not be kept here. It is still in the form. Free some space (photos, other apps), or send it now while there is a network."
-		: "This browser would not keep the entry, so it is sent directly. It is still in the form until the shop has it.";
+		? say("This tablet's storage is full, so the entry could not be kept here. It is still in the form. Free some space (photos, other apps), or send it now while there is a network.")
+		: say("This browser would not keep the entry, so it is sent directly. It is still in the form until the shop has it.");
 	const direct = document.createElement("button");
 	direct.type = "button";
 	direct.className = "button second";
-	direct.textContent = "Send it directly";
+	direct.textContent = say("Send it directly");
 	direct.addEventListener("click", () => form.submit());
 	const acts = document.createElement("div");
 	acts.className = "acts";
@@ -168,7 +169,7 @@ function lookAt(item) {
 	if (item.state === "arrived" && stayed) location.assign(item.href);
 }
 
-const states = { waiting: "waits for the network", arrived: "arrived", refused: "came back" };
+const states = { waiting: say("waits for the network"), arrived: say("arrived"), refused: say("came back") };
 
 // show puts an item on the page: at the end of the log, or at the line that it withdraws.
 export function show(item) {
@@ -190,11 +191,11 @@ export function show(item) {
 		what.textContent = (item.where ? item.where + ". " : "") + item.words;
 		const when = document.createElement("div");
 		when.className = "when";
-		when.textContent = `${new Date(item.at).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hourCycle: "h23" })}, ${states[item.state]}`;
+		when.textContent = `${clock(item.at)}, ${states[item.state]}`;
 		if (item.href) {
 			const look = document.createElement("a");
 			look.href = item.href;
-			look.textContent = "See how it is read";
+			look.textContent = say("See how it is read");
 			when.append(" · ", look);
 		}
 		li.append(what, when);
@@ -229,11 +230,11 @@ export function cameBack(item) {
 		const a = document.createElement("a");
 		a.className = "button";
 		a.href = `/jobs/${item.job}/bay?mend=${item.seq}#f-${item.what === "file" ? "recording" : item.key}`;
-		a.textContent = "Mend it";
+		a.textContent = say("Mend it");
 		acts.append(a);
 	}
-	button("Send it again", () => again(item));
-	button("Throw it away", () => { if (confirm("Throw this away for good?\n\n" + item.words)) remove(item.seq); });
+	button(say("Send it again"), () => again(item));
+	button(say("Throw it away"), () => { if (confirm(say("Throw this away for good?") + "\n\n" + item.words)) remove(item.seq); });
 	box.append(acts);
 	return box;
 }
@@ -264,7 +265,7 @@ export function fill(form, item) {
 	head.setAttribute("role", "alert");
 	head.tabIndex = -1;
 	const h = document.createElement("h3");
-	h.textContent = "It came back. What you typed is here again.";
+	h.textContent = say("It came back. What you typed is here again.");
 	head.append(h);
 	for (const p of item.problems ?? []) {
 		const line = document.createElement("p");

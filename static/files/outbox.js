@@ -2,6 +2,8 @@
 // IndexedDB, belongs to the person who wrote it, and goes out in order. Everything
 // carries an id made here, so that the shop takes it once however often it is sent.
 
+import { say } from "./words.js";
+
 export const person = Number(document.documentElement.dataset.person || 0);
 
 const BATCH = 50; // items of one request
@@ -155,7 +157,7 @@ async function sendBatch(batch) {
 	if (!answer) return false;
 	if (answer.status !== 200) {
 		if (batch.length > 1) { line.single = true; return true; } // one of them spoils it: find out which
-		await settle(batch, [{ id: batch[0].id, state: "refused", kind: "invalid", problems: [{ reason: answer.body.error?.say ?? "The shop did not take it." }] }]);
+		await settle(batch, [{ id: batch[0].id, state: "refused", kind: "invalid", problems: [{ reason: answer.body.error?.say ?? say("The shop did not take it.") }] }]);
 		return true;
 	}
 	line.single = false;
@@ -177,7 +179,7 @@ async function sendFile(item) {
 	const answer = await post(item.file.url, { body: form, patience: Math.min(1800000, 120000 + item.file.blob.size / 50) });
 	if (!answer) return false;
 	if (answer.body.results) await settle([item], answer.body.results);
-	else await settle([item], [{ id: item.id, state: "refused", kind: "invalid", problems: [{ reason: answer.body.error?.say ?? "The shop did not take it." }] }]);
+	else await settle([item], [{ id: item.id, state: "refused", kind: "invalid", problems: [{ reason: answer.body.error?.say ?? say("The shop did not take it.") }] }]);
 	line.tries = 0;
 	return true;
 }

@@ -3,6 +3,7 @@
 
 import { add, person } from "./outbox.js";
 import { show } from "./forms.js";
+import { say } from "./words.js";
 
 const LONG = 2048; // pixels of the longer side
 const MOST = 40 << 20; // bytes the shop takes
@@ -54,19 +55,19 @@ form?.addEventListener("submit", async (event) => {
 	const file = form.elements.file.files[0];
 	const small = await shrink(file);
 	if (!small && file.size > MOST) {
-		refuse(`The photo is larger than ${MOST >> 20} MB and cannot be shrunk here. Take it with a lower resolution.`);
+		refuse(say("The photo is larger than %s MB and cannot be shrunk here. Take it with a lower resolution.", MOST >> 20));
 		return;
 	}
 	const data = new FormData(form);
 	const fields = Object.fromEntries(["subject", "moment", "where", "words"].map((n) => [n, data.get(n) ?? ""]));
 	const text = (name) => form.querySelector(`[name="${name}"]:checked`)?.closest("label").textContent.trim() ?? "";
 	try {
-		show(await add({ job: Number(document.documentElement.dataset.job), what: "photo", words: `Photo: ${text("subject")}, ${text("moment").toLowerCase()}`,
+		show(await add({ job: Number(document.documentElement.dataset.job), what: "photo", words: say("Photo: %s, %s", text("subject"), text("moment").toLowerCase()),
 			where: text("where"), file: { url: form.getAttribute("action"), fields, blob: small ?? file, name: "photo.jpg" } }));
 	} catch (error) {
 		refuse(error?.name === "QuotaExceededError"
-			? "This tablet's storage is full, so the photo could not be kept here. It is still in the form. Free some space, or send it while there is a network."
-			: "This browser would not keep the photo; it is sent directly.");
+			? say("This tablet's storage is full, so the photo could not be kept here. It is still in the form. Free some space, or send it while there is a network.")
+			: say("This browser would not keep the photo; it is sent directly."));
 		form.dataset.direct = "yes"; // the next tap goes straight to the shop
 		return;
 	}

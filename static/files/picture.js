@@ -1,6 +1,8 @@
 // Adds a cursor with a readout and zoom to recordings drawn by the server. The
 // drawings are complete without it, and print as they were sent.
 
+import { figure, say } from "./words.js";
+
 const SVG = "http://www.w3.org/2000/svg";
 const PLACES = 1000; // of the cursor
 
@@ -34,7 +36,7 @@ function enliven(svg) {
 	slider.max = PLACES;
 	slider.step = 1;
 	slider.value = PLACES / 2;
-	slider.setAttribute("aria-label", "Cursor on the recording");
+	slider.setAttribute("aria-label", say("Cursor on the recording"));
 	const readout = document.createElement("output");
 	const button = (text, label, act) => {
 		const b = document.createElement("button");
@@ -45,9 +47,9 @@ function enliven(svg) {
 		b.addEventListener("click", act);
 		return b;
 	};
-	const closer = button("Closer", "Closer at the cursor", () => zoom(0.5));
-	const wider = button("Wider", "Wider around the cursor", () => zoom(2));
-	const all = button("Whole", "Whole recording", () => show(whole));
+	const closer = button(say("Closer"), say("Closer at the cursor"), () => zoom(0.5));
+	const wider = button(say("Wider"), say("Wider around the cursor"), () => zoom(2));
+	const all = button(say("Whole"), say("Whole recording"), () => show(whole));
 	tools.append(slider, readout, closer, wider, all);
 	svg.after(tools);
 
@@ -121,7 +123,7 @@ function enliven(svg) {
 			label.setAttribute("fill", "var(--faded,currentColor)");
 			label.textContent = text;
 		}
-		svg.querySelector(".pic-xlabel").textContent = `time in ${unit}`;
+		svg.querySelector(".pic-xlabel").textContent = say("time in %s", unit);
 	}
 
 	// move puts the cursor at time t and reads the traces there.
@@ -133,15 +135,15 @@ function enliven(svg) {
 		if (visible) cursor.setAttribute("visibility", "visible");
 		slider.value = Math.round(((t - a) / (b - a)) * PLACES);
 		const [unit, scale] = timeUnit(whole[1] - whole[0]);
-		const parts = [`${(t * scale).toFixed(decimals((b - a) * scale))} ${unit}`];
+		const parts = [`${figure(t * scale, decimals((b - a) * scale))} ${unit}`];
 		for (const p of panels) {
 			for (const trace of p.traces) {
 				const range = read(trace, t);
-				const value = (y) => (p.hi - (y / 1000) * (p.hi - p.lo)).toFixed(decimals(p.hi - p.lo)).replace("-", "\u2212");
-				const say = !range ? "no reading"
+				const value = (y) => figure(p.hi - (y / 1000) * (p.hi - p.lo), decimals(p.hi - p.lo)).replace("-", "\u2212");
+				const reading = !range ? say("no reading")
 					: value(range[0]) === value(range[1]) ? `${value(range[0])} ${p.unit}`
-						: `${value(range[1])} to ${value(range[0])} ${p.unit}`;
-				parts.push(`${trace.label}: ${say}`);
+						: say("%s to %s %s", value(range[1]), value(range[0]), p.unit);
+				parts.push(`${trace.label}: ${reading}`);
 			}
 		}
 		readout.textContent = parts.join(" · ");

@@ -2,6 +2,7 @@
 // say what waits and what arrived, follow the others.
 
 import { person, all, line, send } from "./outbox.js";
+import { say, words } from "./words.js";
 import "./forms.js";
 import "./follow.js";
 
@@ -12,7 +13,7 @@ if ("serviceWorker" in navigator && person) {
 		const jobs = [...document.querySelectorAll("a[href^='/jobs/']")].map((a) => /^\/jobs\/(\d+)/.exec(a.getAttribute("href"))?.[1]).filter(Boolean);
 		const open = document.querySelector(".moves") ? [...new Set(jobs)] : null; // home lists all open jobs
 		const here = document.documentElement.dataset.job;
-		reg.active?.postMessage({ keep: open ?? (here ? [here] : []), all: Boolean(open), person });
+		reg.active?.postMessage({ keep: open ?? (here ? [here] : []), all: Boolean(open), person, words, lang: document.documentElement.lang });
 	}).catch(() => {});
 }
 
@@ -23,7 +24,7 @@ document.addEventListener("submit", (event) => {
 
 const sign = document.getElementById("tablet");
 
-async function say() {
+async function tell() {
 	if (!sign) return;
 	let items = [];
 	try { items = await all(); } catch { line.note = "storage"; }
@@ -31,12 +32,12 @@ async function say() {
 	const back = items.filter((i) => i.state === "refused").length;
 	const offline = line.state === "offline" || !navigator.onLine;
 	const parts = [];
-	if (offline) parts.push("No network");
-	if (waiting) parts.push(waiting === 1 ? "1 waits" : `${waiting} wait`);
-	if (line.state === "login" && waiting) parts.push("log in to send");
-	if (line.state === "other") parts.push("belongs to someone else");
-	if (back) parts.push(`${back} came back`);
-	const text = parts.join(", ") || "All sent";
+	if (offline) parts.push(say("No network"));
+	if (waiting) parts.push(waiting === 1 ? say("1 waits") : say("%s wait", waiting));
+	if (line.state === "login" && waiting) parts.push(say("log in to send"));
+	if (line.state === "other") parts.push(say("belongs to someone else"));
+	if (back) parts.push(say("%s came back", back));
+	const text = parts.join(", ") || say("All sent");
 	sign.hidden = false;
 	sign.classList.toggle("odd", parts.length > 0);
 	if (sign.firstElementChild.textContent !== text) sign.firstElementChild.textContent = text;
@@ -45,15 +46,17 @@ async function say() {
 	const clock = document.getElementById("clock-wrong");
 	if (clock && Math.abs(line.skew) > 120000) {
 		const h = Math.abs(line.skew) / 3600000;
-		const by = h >= 36 ? `${Math.round(h / 24)} days` : h >= 1.5 ? `${Math.round(h)} hours` : `${Math.round(h * 60)} minutes`;
+		const by = h >= 36 ? say("%s days", Math.round(h / 24)) : h >= 1.5 ? say("%s hours", Math.round(h)) : say("%s minutes", Math.round(h * 60));
 		clock.hidden = false;
-		clock.querySelector("p").textContent = `This tablet's clock is ${by} ${line.skew > 0 ? "ahead" : "behind"}. The log keeps the shop's time; set the tablet's clock right.`;
+		clock.querySelector("p").textContent = line.skew > 0
+			? say("This tablet's clock is %s ahead. The log keeps the shop's time; set the tablet's clock right.", by)
+			: say("This tablet's clock is %s behind. The log keeps the shop's time; set the tablet's clock right.", by);
 	}
 }
-document.addEventListener("outbox", say);
-addEventListener("online", say);
-addEventListener("offline", say);
-if (person) { say(); send(); }
+document.addEventListener("outbox", tell);
+addEventListener("online", tell);
+addEventListener("offline", tell);
+if (person) { tell(); send(); }
 
 document.addEventListener("newer", () => {
 	const box = document.getElementById("newer");

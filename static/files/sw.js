@@ -9,6 +9,7 @@ const STATIC = "files-" + VERSION;
 const PAGES = "pages";
 const WAIT = 6000; // ms for the network before a kept page is shown instead
 const MOST = 60; // jobs kept
+const WORDS = "words"; // in the language of the last page
 
 self.addEventListener("install", (event) => {
 	event.waitUntil((async () => {
@@ -101,23 +102,36 @@ async function page(request, url) {
 		network.catch(() => {});
 		return kept;
 	} catch {
-		return kept ?? gone(url);
+		return kept ?? (await gone(url));
 	}
 }
 
+// told keeps the words of the last page, for the one page that is drawn here.
+async function told({ words, lang }) {
+	await put(await caches.open(WORDS), "/words", new Response(JSON.stringify({ words, lang })));
+}
+
+async function language() {
+	const kept = await (await caches.open(WORDS)).match("/words").catch(() => undefined);
+	const { words, lang } = kept ? await kept.json() : { words: {}, lang: "en" };
+	return { lang, say: (english) => words[english] ?? english };
+}
+
 // gone is the page for what is not kept.
-function gone(url) {
+async function gone(url) {
+	const { lang, say } = await language();
 	const css = FILES.find((f) => f.startsWith("/static/app."));
-	return new Response(`<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
-<title>No network · Crosscount</title><link rel="stylesheet" href="${css}"></head><body><main id="main"><div class="head"><div class="side"></div><div class="body">
-<h1>No network</h1><p class="said">This page is not kept on this tablet, and the shop cannot be reached. Nothing that you wrote down is lost.</p>
-<p><a class="button" href="${url.pathname.replace(/"/g, "")}">Try again</a></p><p><a href="/">Open jobs kept here</a></p></div></div></main></body></html>`,
+	return new Response(`<!DOCTYPE html><html lang="${lang}"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
+<title>${say("No network")} · Crosscount</title><link rel="stylesheet" href="${css}"></head><body><main id="main"><div class="head"><div class="side"></div><div class="body">
+<h1>${say("No network")}</h1><p class="said">${say("This page is not kept on this tablet, and the shop cannot be reached. Nothing that you wrote down is lost.")}</p>
+<p><a class="button" href="${url.pathname.replace(/"/g, "")}">${say("Try again")}</a></p><p><a href="/">${say("Open jobs kept here")}</a></p></div></div></main></body></html>`,
 	{ status: 503, headers: { "Content-Type": "text/html; charset=utf-8" } });
 }
 
 self.addEventListener("message", (event) => {
 	const m = event.data ?? {};
 	if (m.forget) event.waitUntil(caches.delete(PAGES));
+	if (m.words) event.waitUntil(told(m));
 	if (m.keep) event.waitUntil(keepJobs(m));
 });
 

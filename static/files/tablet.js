@@ -2,9 +2,10 @@
 
 import { all, line, send } from "./outbox.js";
 import { cameBack } from "./forms.js";
+import { clock, figure, moment, say } from "./words.js";
 
 const lists = { waiting: document.getElementById("items-waiting"), refused: document.getElementById("items-refused"), arrived: document.getElementById("items-arrived") };
-const none = { waiting: "Nothing waits.", refused: "Nothing came back.", arrived: "Nothing yet." };
+const none = { waiting: say("Nothing waits."), refused: say("Nothing came back."), arrived: say("Nothing yet.") };
 
 function row(item) {
 	const li = document.createElement("li");
@@ -15,12 +16,12 @@ function row(item) {
 	when.className = "when";
 	const a = document.createElement("a");
 	a.href = `/jobs/${item.job}/bay`;
-	a.textContent = "Job " + item.job;
-	when.append(a, `, written ${new Date(item.at).toLocaleString()}${item.settled ? ", answered " + new Date(item.settled).toLocaleTimeString() : ""}`);
+	a.textContent = say("Job %s", item.job);
+	when.append(a, ", " + (item.settled ? say("written %s, answered %s", moment(item.at), clock(item.settled)) : say("written %s", moment(item.at))));
 	if (item.href) {
 		const look = document.createElement("a");
 		look.href = item.href;
-		look.textContent = "See how it is read";
+		look.textContent = say("See how it is read");
 		when.append(" ", look);
 	}
 	li.append(what, when);
@@ -33,7 +34,7 @@ async function draw() {
 	try {
 		items = await all();
 	} catch (error) {
-		document.getElementById("line").textContent = "This browser keeps nothing (" + error.message + "). Forms are sent directly; without a network they stay on the page.";
+		document.getElementById("line").textContent = say("This browser keeps nothing (%s). Forms are sent directly; without a network they stay on the page.", error.message);
 		return;
 	}
 	for (const [state, list] of Object.entries(lists)) {
@@ -41,8 +42,8 @@ async function draw() {
 		if (state === "arrived") mine.reverse();
 		list.replaceChildren(...(mine.length ? mine.map(row) : [Object.assign(document.createElement("li"), { className: "faded", textContent: none[state] })]));
 	}
-	const words = { offline: "The shop cannot be reached just now. What waits goes as soon as it can be.", login: "Your session has ended. Log in, and what waits goes on by itself.",
-		other: "Someone else is logged in at the shop's side. What waits here goes when you log in again." };
+	const words = { offline: say("The shop cannot be reached just now. What waits goes as soon as it can be."), login: say("Your session has ended. Log in, and what waits goes on by itself."),
+		other: say("Someone else is logged in at the shop's side. What waits here goes when you log in again.") };
 	if (line.state) document.getElementById("line").textContent = words[line.state];
 }
 
@@ -50,8 +51,8 @@ async function room() {
 	const e = await navigator.storage?.estimate?.();
 	if (!e) return;
 	const safe = (await navigator.storage.persisted?.()) || (await navigator.storage.persist?.());
-	document.getElementById("room").textContent = `${(e.usage / 1e6).toFixed(1)} MB used here, about ${(e.quota / 1e6).toFixed(0)} MB allowed. ` +
-		(safe ? "The browser will not clear it by itself." : "The browser may clear it when the tablet runs out of space; send what waits soon.");
+	document.getElementById("room").textContent = say("%s MB used here, about %s MB allowed.", figure(e.usage / 1e6, 1), figure(e.quota / 1e6, 0)) + " " +
+		(safe ? say("The browser will not clear it by itself.") : say("The browser may clear it when the tablet runs out of space; send what waits soon."));
 }
 
 document.addEventListener("outbox", draw);

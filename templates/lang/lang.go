@@ -27,6 +27,7 @@ type Language struct {
 	Tag     language.Tag
 	Decimal string // the decimal sign; empty is a point
 	Units   Units  // of the shop; nil shows values as records keep them
+	Dates   string // which stands first in the shop's dates: day, month, year
 	printer *message.Printer
 	marked  bool
 }
@@ -96,7 +97,7 @@ type Units interface {
 
 // Measured is a value in the unit that records keep, such as a quantity of the engine.
 type Measured interface {
-	Measure() (value float64, unit string)
+	Measure() (value float64, unit string, bare bool)
 }
 
 // Shown gives a value in the shop's unit, exact.
@@ -123,8 +124,9 @@ func (l *Language) Figure(value float64, kept string) (figure, unit string) {
 }
 
 func (l *Language) quantity(m Measured) string {
-	figure, unit := l.Figure(m.Measure())
-	if unit == "" {
+	value, unit, bare := m.Measure()
+	figure, unit := l.Figure(value, unit)
+	if unit == "" || bare {
 		return figure
 	}
 	return figure + " " + unit
@@ -185,6 +187,9 @@ func (l *Language) Say(p Phrase) string {
 	}
 	return p.Fit(l.T(format, args...))
 }
+
+// Has says whether the catalogue holds a text.
+func Has(english string) bool { return load().has[english] }
 
 // All says several.
 func All[P Phrase](l *Language, ps []P) []string {

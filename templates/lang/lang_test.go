@@ -13,7 +13,7 @@ func (p phrase) Fit(words string) string { return words }
 
 type measured float64
 
-func (m measured) Measure() (float64, string) { return float64(m), "whole" }
+func (m measured) Measure() (float64, string, bool) { return float64(m), "whole", m < 0 }
 
 type halves struct{}
 
@@ -61,6 +61,9 @@ func TestT(t *testing.T) {
 		l := Of("es", ",")
 		l.Units = halves{}
 		if got := l.T("not more than %s", measured(3)); got != "not more than 1,5 half" {
+			t.Errorf("got %q", got)
+		}
+		if got := l.T("%s to %s", measured(-3), measured(3)); got != "-1,5 to 1,5 half" {
 			t.Errorf("got %q", got)
 		}
 		var none *Language
