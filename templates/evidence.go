@@ -1,8 +1,9 @@
 package templates
 
 import (
-	"fmt"
 	"strings"
+
+	"crosscount/templates/lang"
 )
 
 // Spot is where on the exhaust something was found. Zero bank: the whole engine;
@@ -13,27 +14,27 @@ type Spot struct {
 }
 
 // SpotWords names a spot: "bank 1, position 2".
-func SpotWords(s Spot) string {
+func SpotWords(l *lang.Language, s Spot) string {
 	switch {
 	case s.Common:
-		return fmt.Sprintf("common, position %d", s.Position)
+		return l.T("common, position %d", s.Position)
 	case s.Position > 0:
-		return fmt.Sprintf("bank %d, position %d", s.Bank, s.Position)
+		return l.T("bank %d, position %d", s.Bank, s.Position)
 	case s.Bank > 0:
-		return fmt.Sprintf("bank %d", s.Bank)
+		return l.T("bank %d", s.Bank)
 	}
-	return "engine"
+	return l.T("engine")
 }
 
 // SpotHint says where that is along the exhaust.
-func SpotHint(s Spot) string {
+func SpotHint(l *lang.Language, s Spot) string {
 	switch s.Position {
 	case 1:
-		return "ahead of the converter"
+		return l.T("ahead of the converter")
 	case 2:
-		return "behind the converter"
+		return l.T("behind the converter")
 	case 3:
-		return "further on"
+		return l.T("further on")
 	}
 	return ""
 }
@@ -89,18 +90,18 @@ func QuantityField(name string) Field {
 }
 
 // StateWord names an engine state.
-func StateWord(s string) string {
+func StateWord(l *lang.Language, s string) string {
 	switch s {
 	case "idle":
-		return "idle"
+		return l.T("idle")
 	case "fast_idle":
-		return "2500 rpm"
+		return l.T("2500 rpm")
 	case "cruise":
-		return "cruise"
+		return l.T("cruise")
 	case "load":
-		return "load"
+		return l.T("load")
 	}
-	return s
+	return l.T(s)
 }
 
 var resultWords = map[string]string{
@@ -109,11 +110,11 @@ var resultWords = map[string]string{
 }
 
 // ResultWord names the result of a look at a circuit or a connector.
-func ResultWord(r string) string {
+func ResultWord(l *lang.Language, r string) string {
 	if w, ok := resultWords[r]; ok {
-		return w
+		return l.T(w)
 	}
-	return r
+	return l.T(r)
 }
 
 // TipLook describes one look of a tip.
@@ -130,66 +131,66 @@ var TipLooks = []TipLook{
 }
 
 // TipWord names a look.
-func TipWord(look string) string {
+func TipWord(l *lang.Language, look string) string {
 	for _, t := range TipLooks {
 		if t.ID == look {
-			return strings.ToLower(t.Name)
+			return lower(l.T(t.Name))
 		}
 	}
 	return look
 }
 
 // SourceWord says how an entry came to us, when it is not our own.
-func SourceWord(source string) string {
+func SourceWord(l *lang.Language, source string) string {
 	switch source {
 	case "told":
-		return "told by others"
+		return l.T("told by others")
 	case "measured":
-		return "measured from a recording"
+		return l.T("measured from a recording")
 	}
 	return ""
 }
 
 // StatusWord names the status of a code.
-func StatusWord(s string) string {
+func StatusWord(l *lang.Language, s string) string {
 	switch s {
 	case "pending", "permanent", "stored":
-		return s
+		return l.T(s)
 	}
 	return ""
 }
 
 // KindWord names a kind of entry.
-func KindWord(kind string) string {
+func KindWord(l *lang.Language, kind string) string {
 	switch kind {
 	case "code":
-		return "Codes"
+		return l.T("Codes")
 	case "history":
-		return "History"
+		return l.T("History")
 	case "trim":
-		return "Fuel trims"
+		return l.T("Fuel trims")
 	case "signal":
-		return "Signal"
+		return l.T("Signal")
 	case "forced":
-		return "Forced rich or lean"
+		return l.T("Forced rich or lean")
 	case "heater":
-		return "Heater"
+		return l.T("Heater")
 	case "circuit":
-		return "Signal circuit"
+		return l.T("Signal circuit")
 	case "connector":
-		return "Connector"
+		return l.T("Connector")
 	case "tip":
-		return "Tip look"
+		return l.T("Tip look")
 	case "gas":
-		return "Exhaust gas"
+		return l.T("Exhaust gas")
 	case "lambda":
-		return "Lambda"
+		return l.T("Lambda")
 	case "fuel_pressure":
-		return "Fuel pressure"
+		return l.T("Fuel pressure")
 	case "airflow":
-		return "Airflow"
+		return l.T("Airflow")
 	case "note":
-		return "Note"
+		return l.T("Note")
 	}
 	return kind
 }
@@ -216,13 +217,13 @@ type Evidence struct {
 type Number struct{ Field, Value string }
 
 // say puts a number in words: "short-term trim +8 %".
-func (n Number) say() string {
+func (n Number) say(l *lang.Language) string {
 	t := quantityTexts[n.Field]
 	unit := t.unit
 	if unit != "" {
 		unit = "\u00a0" + unit
 	}
-	return lower(t.label) + " " + n.Value + unit
+	return lower(l.T(t.label)) + " " + n.Value + unit
 }
 
 // lower makes a label part of a sentence; formulas such as CO₂ stay.
@@ -234,51 +235,52 @@ func lower(s string) string {
 }
 
 // Statement is the entry as a sentence without its spot.
-func Statement(e Evidence) string {
+func Statement(l *lang.Language, e Evidence) string {
 	numbers := make([]string, len(e.Numbers))
 	for i, n := range e.Numbers {
-		numbers[i] = n.say()
+		numbers[i] = n.say(l)
 	}
 	list := strings.Join(numbers, ", ")
+	state := StateWord(l, e.State)
 	var out string
 	switch e.Kind {
 	case "code":
-		out = e.Code
-		if s := StatusWord(e.Status); s != "" {
-			out += ", " + s
-		}
+		out = commas(e.Code, StatusWord(l, e.Status))
 	case "history":
 		out = e.Remark
 	case "trim":
-		out = "trims at " + StateWord(e.State) + ": " + list
+		out = l.T("trims at %s: %s", state, list)
 	case "signal":
-		out = "signal at " + StateWord(e.State) + ": " + list
+		out = l.T("signal at %s: %s", state, list)
 	case "forced":
-		out = "forced " + e.Mixture + ": " + list
+		out = l.T("forced lean: %s", list)
+		if e.Mixture == "rich" {
+			out = l.T("forced rich: %s", list)
+		}
 	case "heater":
-		out = "heater: " + list
+		out = l.T("heater: %s", list)
 	case "circuit":
-		out = "signal circuit " + ResultWord(e.Result)
+		out = l.T("signal circuit %s", ResultWord(l, e.Result))
 	case "connector":
-		out = "connector " + ResultWord(e.Result)
+		out = l.T("connector %s", ResultWord(l, e.Result))
 	case "tip":
-		out = "tip " + TipWord(e.Look)
+		out = l.T("tip %s", TipWord(l, e.Look))
 	case "gas":
-		out = "exhaust gas at " + StateWord(e.State) + ": " + list
+		out = l.T("exhaust gas at %s: %s", state, list)
 	case "lambda":
-		out = list + " at " + StateWord(e.State)
+		out = l.T("%s at %s", list, state)
 	case "fuel_pressure":
-		out = "fuel " + list
+		out = l.T("fuel %s", list)
 		switch e.Holds {
 		case "yes":
-			out += ", holds"
+			out = l.T("fuel %s, holds", list)
 		case "no":
-			out += ", does not hold"
+			out = l.T("fuel %s, does not hold", list)
 		}
 	case "airflow":
 		out = list
 		if e.Open {
-			out += ", wide open"
+			out = l.T("%s, wide open", list)
 		}
 	case "result":
 		out = lower(e.Test) + ": " + e.Outcome
@@ -289,56 +291,53 @@ func Statement(e Evidence) string {
 }
 
 // TrimLine is a bank's trim for the line map: "idle +25 % in all".
-func TrimLine(state, total string, whole bool) string {
+func TrimLine(l *lang.Language, state, total string, whole bool) string {
 	if whole {
-		return StateWord(state) + " " + total + " % in all"
+		return l.T("%s %s %% in all", StateWord(l, state), total)
 	}
-	return StateWord(state) + " " + total + " %"
+	return StateWord(l, state) + " " + total + " %"
 }
 
 // KnownLine is what the line map says of a sensor after an entry, short.
-func KnownLine(e Evidence) string {
-	pick := func(names ...string) string {
-		var out []string
-		for _, name := range names {
-			for _, n := range e.Numbers {
-				if n.Field == name {
-					out = append(out, n.Value)
-				}
+func KnownLine(l *lang.Language, e Evidence) string {
+	number := func(name string) string {
+		for _, n := range e.Numbers {
+			if n.Field == name {
+				return n.Value
 			}
 		}
-		return strings.Join(out, " to ")
+		return ""
 	}
-	with := func(label, v, unit string) string {
+	with := func(format, v string) string {
 		if v == "" {
 			return ""
 		}
-		return strings.TrimSpace(label + " " + v + "\u00a0" + unit)
-	}
-	join := func(parts ...string) string {
-		var out []string
-		for _, p := range parts {
-			if p != "" {
-				out = append(out, p)
-			}
-		}
-		return strings.Join(out, ", ")
+		return l.T(format, v)
 	}
 	switch e.Kind {
 	case "code":
 		return e.Code
 	case "signal":
-		return join(with("signal", pick("min_v", "max_v"), "V"), with("", pick("crossings_hz"), "Hz"))
+		low, high := number("min_v"), number("max_v")
+		volts := with("signal %s\u00a0V", low+high)
+		if low != "" && high != "" {
+			volts = l.T("signal %s to %s\u00a0V", low, high)
+		}
+		return commas(volts, with("%s\u00a0Hz", number("crossings_hz")))
 	case "forced":
-		return join(with("forced "+e.Mixture, pick("volts"), "V"), with("in", pick("ms"), "ms"))
+		volts := "forced lean %s\u00a0V"
+		if e.Mixture == "rich" {
+			volts = "forced rich %s\u00a0V"
+		}
+		return commas(with(volts, number("volts")), with("in %s\u00a0ms", number("ms")))
 	case "heater":
-		return join(with("heater", pick("ohm"), "Ω"), with("feed", pick("feed_v"), "V"), with("ground drop", pick("ground_drop_v"), "V"))
+		return commas(with("heater %s\u00a0Ω", number("ohm")), with("feed %s\u00a0V", number("feed_v")), with("ground drop %s\u00a0V", number("ground_drop_v")))
 	case "circuit":
-		return "circuit " + ResultWord(e.Result)
+		return l.T("circuit %s", ResultWord(l, e.Result))
 	case "connector":
-		return "connector " + ResultWord(e.Result)
+		return l.T("connector %s", ResultWord(l, e.Result))
 	case "tip":
-		return "tip " + TipWord(e.Look)
+		return l.T("tip %s", TipWord(l, e.Look))
 	case "result":
 		return lower(e.Test) + ": " + e.Outcome
 	case "history":

@@ -1,5 +1,7 @@
 package templates
 
+import "crosscount/templates/lang"
+
 // EntryForm asks for one kind of evidence.
 type EntryForm struct {
 	Action  string
@@ -60,9 +62,9 @@ func WhereField(options []Option, required bool) Field {
 }
 
 // StateField is the engine state of a reading.
-func StateField(value string) Field {
+func StateField(l *lang.Language, value string) Field {
 	return Field{Name: "state", Label: "Engine at", Required: true, Value: value,
-		Options: []Option{{"idle", StateWord("idle")}, {"fast_idle", StateWord("fast_idle")}, {"cruise", StateWord("cruise")}, {"load", StateWord("load")}}}
+		Options: []Option{{"idle", StateWord(l, "idle")}, {"fast_idle", StateWord(l, "fast_idle")}, {"cruise", StateWord(l, "cruise")}, {"load", StateWord(l, "load")}}}
 }
 
 // MixtureField is which way the mixture was forced.

@@ -3,6 +3,7 @@ package templates
 import (
 	"fmt"
 
+	"crosscount/templates/lang"
 	"crosscount/templates/linemap"
 )
 
@@ -78,27 +79,27 @@ type ComebackLine struct {
 }
 
 // ComebackWord says why a car came back.
-func ComebackWord(kind string) string {
+func ComebackWord(l *lang.Language, kind string) string {
 	switch kind {
 	case "not_known_yet":
-		return "why is not known yet"
+		return l.T("why is not known yet")
 	case "cause_missed":
-		return "the cause was missed"
+		return l.T("the cause was missed")
 	case "repair_failed":
-		return "the repair did not hold"
+		return l.T("the repair did not hold")
 	case "part_failed":
-		return "the part died again"
+		return l.T("the part died again")
 	case "unrelated":
-		return "new trouble, not ours"
+		return l.T("new trouble, not ours")
 	}
 	return kind
 }
 
 // ComebackOptions are the kinds to choose from.
-func ComebackOptions() []Option {
+func ComebackOptions(l *lang.Language) []Option {
 	var out []Option
 	for _, k := range []string{"not_known_yet", "cause_missed", "repair_failed", "part_failed", "unrelated"} {
-		out = append(out, Option{k, Upper(ComebackWord(k))})
+		out = append(out, Option{k, Upper(ComebackWord(l, k))})
 	}
 	return out
 }
@@ -154,22 +155,22 @@ type TogetherView struct {
 }
 
 // OddsWord puts a probability in words. The bounds are ours.
-func OddsWord(p float64) string {
+func OddsWord(l *lang.Language, p float64) string {
 	switch {
 	case p >= 0.975:
-		return "almost certain"
+		return l.T("almost certain")
 	case p >= 0.85:
-		return "very likely"
+		return l.T("very likely")
 	case p >= 0.6:
-		return "likely"
+		return l.T("likely")
 	case p >= 0.4:
-		return "as likely as not"
+		return l.T("as likely as not")
 	case p >= 0.15:
-		return "possible"
+		return l.T("possible")
 	case p >= 0.025:
-		return "unlikely"
+		return l.T("unlikely")
 	}
-	return "very unlikely"
+	return l.T("very unlikely")
 }
 
 // TestView is a test to do.
@@ -201,34 +202,33 @@ type SimilarJob struct {
 }
 
 // SharedWords says what two jobs have in common.
-func SharedWords(codes []string, family bool) string {
-	s := and(codes) + " in common"
+func SharedWords(l *lang.Language, codes []string, family bool) string {
 	if family {
-		s += ", same family of cars"
+		return l.T("%s in common, same family of cars", and(l, codes))
 	}
-	return s
+	return l.T("%s in common", and(l, codes))
 }
 
 // AlikeWords says how much likelier a cause makes what was found.
-func AlikeWords(ratio float64) string {
+func AlikeWords(l *lang.Language, ratio float64) string {
 	times := func(x float64) string {
 		switch {
 		case x >= 1000:
-			return "over 1000"
+			return l.T("over 1000")
 		case x >= 10:
 			return fmt.Sprintf("%.0f", x)
 		}
-		return fmt.Sprintf("%.1f", x)
+		return l.T("%.1f", x)
 	}
 	switch {
 	case ratio >= 1.5:
-		return "If it is that again, what was found here is " + times(ratio) + " times likelier."
+		return l.T("If it is that again, what was found here is %s times likelier.", times(ratio))
 	case ratio > 1/1.5:
-		return "What was found here says nothing for or against it."
+		return l.T("What was found here says nothing for or against it.")
 	case ratio > 0:
-		return "What was found here speaks against it: it would be " + times(1/ratio) + " times less likely."
+		return l.T("What was found here speaks against it: it would be %s times less likely.", times(1/ratio))
 	}
-	return "What was found here does not fit it."
+	return l.T("What was found here does not fit it.")
 }
 
 // Limit says how a test stands to the customer's yes.
@@ -425,29 +425,29 @@ type CloseForm struct {
 }
 
 // OutcomeWord says how a job ended.
-func OutcomeWord(o string) string {
+func OutcomeWord(l *lang.Language, o string) string {
 	switch o {
 	case "confirmed":
-		return "the cause is confirmed"
+		return l.T("the cause is confirmed")
 	case "not_found":
-		return "the cause was not found"
+		return l.T("the cause was not found")
 	case "nothing_wrong":
-		return "nothing was wrong"
+		return l.T("nothing was wrong")
 	case "declined":
-		return "the customer declined the repair"
+		return l.T("the customer declined the repair")
 	}
 	return o
 }
 
 // NewCloseForm is the form to end a job.
-func NewCloseForm() CloseForm {
+func NewCloseForm(l *lang.Language) CloseForm {
 	f := CloseForm{
 		Outcome: Field{Name: "ending", Label: "How does it end?", Required: true},
 		Other:   Field{Name: "other", Label: "Another cause", Whole: true},
 		Words:   Field{Name: "close_words", Label: "For the record", Whole: true, Hint: "Anything the next one should know."},
 	}
 	for _, o := range []string{"confirmed", "nothing_wrong", "not_found", "declined"} {
-		f.Outcome.Options = append(f.Outcome.Options, Option{o, Upper(OutcomeWord(o))})
+		f.Outcome.Options = append(f.Outcome.Options, Option{o, Upper(OutcomeWord(l, o))})
 	}
 	return f
 }
@@ -458,8 +458,8 @@ func UnprovedField() *Field {
 }
 
 // ComebackKindField asks why the car came back.
-func ComebackKindField(value string) *Field {
-	return &Field{Name: "comeback", Label: "Why did it come back?", Required: true, Value: value, Options: ComebackOptions()}
+func ComebackKindField(l *lang.Language, value string) *Field {
+	return &Field{Name: "comeback", Label: "Why did it come back?", Required: true, Value: value, Options: ComebackOptions(l)}
 }
 
 // ClosedView is how a finished job ended.
@@ -498,70 +498,70 @@ type ActLine struct {
 }
 
 // ActWord says what was done to a job.
-func ActWord(what string) string {
+func ActWord(l *lang.Language, what string) string {
 	switch what {
 	case "note":
-		return "wrote a note"
+		return l.T("wrote a note")
 	case "opened":
-		return "took the car in"
+		return l.T("took the car in")
 	case "edited":
-		return "changed the head of the job"
+		return l.T("changed the head of the job")
 	case "assigned":
-		return "changed who works on it"
+		return l.T("changed who works on it")
 	case "accepted":
-		return "accepted the verdict"
+		return l.T("accepted the verdict")
 	case "overridden":
-		return "decided otherwise"
+		return l.T("decided otherwise")
 	case "approved":
-		return "noted the customer's yes"
+		return l.T("noted the customer's yes")
 	case "authorised":
-		return "wrote the customer's yes down"
+		return l.T("wrote the customer's yes down")
 	case "line_declined":
-		return "noted that the customer declines a line"
+		return l.T("noted that the customer declines a line")
 	case "document_voided":
-		return "took a paper back"
+		return l.T("took a paper back")
 	case "repaired":
-		return "finished the repair"
+		return l.T("finished the repair")
 	case "undone":
-		return "took a repair back"
+		return l.T("took a repair back")
 	case "proved":
-		return "proved the repair"
+		return l.T("proved the repair")
 	case "proof_failed":
-		return "drove a proof that failed"
+		return l.T("drove a proof that failed")
 	case "closed":
-		return "closed the job"
+		return l.T("closed the job")
 	case "reopened":
-		return "opened it again"
+		return l.T("opened it again")
 	case "cancelled":
-		return "ended it unfinished"
+		return l.T("ended it unfinished")
 	case "comeback":
-		return "linked it to an earlier job"
+		return l.T("linked it to an earlier job")
 	case "comeback_unlinked":
-		return "took the link to an earlier job away"
+		return l.T("took the link to an earlier job away")
 	}
 	return what
 }
 
 // ActWords turns an id kept in the log into words where it is one.
-func ActWords(what, words string) string {
+func ActWords(l *lang.Language, what, words string) string {
 	switch what {
 	case "accepted":
-		return DecisionWord(words)
+		return DecisionWord(l, words)
 	case "comeback":
-		return ComebackWord(words)
+		return ComebackWord(l, words)
 	}
 	return words
 }
 
 // DecisionWord names a decision.
-func DecisionWord(d string) string {
+func DecisionWord(l *lang.Language, d string) string {
 	switch d {
 	case "part":
-		return "a part"
+		return l.T("a part")
 	case "no_part":
-		return "no part"
+		return l.T("no part")
 	case "open":
-		return "still open"
+		return l.T("still open")
 	}
 	return d
 }

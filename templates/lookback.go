@@ -1,6 +1,10 @@
 package templates
 
-import "fmt"
+import (
+	"fmt"
+
+	"crosscount/templates/lang"
+)
 
 // TitleLookBack is the title of the owner's page.
 const TitleLookBack = "Look back"
@@ -35,16 +39,16 @@ func lookBackSentence(v LookBackView) string {
 		v.Closed, back, v.All.Percent, v.All.Interval, v.Part, v.NoPart, v.Overridden, v.Unproved)
 }
 
-func backAfter(b CameBackLine) string {
-	out := "after " + daysAgo(b.Days)
+func backAfter(l *lang.Language, b CameBackLine) string {
+	out := "after " + daysAgo(l, b.Days)
 	if b.Driven != "" {
 		out += " and " + b.Driven
 	}
 	return out
 }
 
-func overrideSentence(o OverrideLine) string {
-	return fmt.Sprintf("The engine said %s; %s decided %s.", DecisionWord(o.Engine), o.Who, DecisionWord(o.Person))
+func overrideSentence(l *lang.Language, o OverrideLine) string {
+	return fmt.Sprintf("The engine said %s; %s decided %s.", DecisionWord(l, o.Engine), o.Who, DecisionWord(l, o.Person))
 }
 
 func orUnknown(s string) string {
@@ -62,7 +66,7 @@ func ifText(ok bool, s string) string {
 }
 
 // AndWords joins clauses as a person would.
-func AndWords(ss []string) string { return and(ss) }
+func AndWords(l *lang.Language, ss []string) string { return and(l, ss) }
 
 // PercentPlain writes a share that was counted, not estimated: 0 % is 0 %.
 func PercentPlain(x float64) string {

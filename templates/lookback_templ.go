@@ -234,9 +234,9 @@ func LookBack(v LookBackView) templ.Component {
 							return templ_7745c5c3_Err
 						}
 						var templ_7745c5c3_Var11 string
-						templ_7745c5c3_Var11, templ_7745c5c3_Err = templ.JoinStringErrs(Upper(ComebackWord(b.Kind)))
+						templ_7745c5c3_Var11, templ_7745c5c3_Err = templ.JoinStringErrs(Upper(ComebackWord(tongue(ctx), b.Kind)))
 						if templ_7745c5c3_Err != nil {
-							return templ.Error{Err: templ_7745c5c3_Err, FileName: `lookback.templ`, Line: 75, Col: 104}
+							return templ.Error{Err: templ_7745c5c3_Err, FileName: `lookback.templ`, Line: 75, Col: 117}
 						}
 						_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var11))
 						if templ_7745c5c3_Err != nil {
@@ -273,9 +273,9 @@ func LookBack(v LookBackView) templ.Component {
 							return templ_7745c5c3_Err
 						}
 						var templ_7745c5c3_Var14 string
-						templ_7745c5c3_Var14, templ_7745c5c3_Err = templ.JoinStringErrs(commas(b.Car, b.Plate, b.When, backAfter(b)))
+						templ_7745c5c3_Var14, templ_7745c5c3_Err = templ.JoinStringErrs(commas(b.Car, b.Plate, b.When, backAfter(tongue(ctx), b)))
 						if templ_7745c5c3_Err != nil {
-							return templ.Error{Err: templ_7745c5c3_Err, FileName: `lookback.templ`, Line: 78, Col: 54}
+							return templ.Error{Err: templ_7745c5c3_Err, FileName: `lookback.templ`, Line: 78, Col: 67}
 						}
 						_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var14))
 						if templ_7745c5c3_Err != nil {
@@ -451,9 +451,9 @@ func LookBack(v LookBackView) templ.Component {
 							return templ_7745c5c3_Err
 						}
 						var templ_7745c5c3_Var24 string
-						templ_7745c5c3_Var24, templ_7745c5c3_Err = templ.JoinStringErrs(overrideSentence(o))
+						templ_7745c5c3_Var24, templ_7745c5c3_Err = templ.JoinStringErrs(overrideSentence(tongue(ctx), o))
 						if templ_7745c5c3_Err != nil {
-							return templ.Error{Err: templ_7745c5c3_Err, FileName: `lookback.templ`, Line: 100, Col: 121}
+							return templ.Error{Err: templ_7745c5c3_Err, FileName: `lookback.templ`, Line: 100, Col: 134}
 						}
 						_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var24))
 						if templ_7745c5c3_Err != nil {

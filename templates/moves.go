@@ -1,6 +1,10 @@
 package templates
 
-import "strings"
+import (
+	"strings"
+
+	"crosscount/templates/lang"
+)
 
 // Act is the one next thing to do on a job.
 type Act string
@@ -43,105 +47,102 @@ type MoveView struct {
 }
 
 // MoveSentence writes the next act out.
-func MoveSentence(m MoveView) string {
-	car := m.Car
-	at := ""
-	if m.Spot != "" {
-		at = ", " + m.Spot
-	}
+func MoveSentence(l *lang.Language, m MoveView) string {
 	switch m.Act {
 	case ActLayout:
-		return "Look where the sensors of the " + car + " sit"
+		return l.T("Look where the sensors of the %s sit", m.Car)
 	case ActRead:
-		return "Read the codes of the " + car
+		return l.T("Read the codes of the %s", m.Car)
 	case ActTest:
-		return m.What + at
+		return m.What + spotIf(m.Spot)
 	case ActVerdict:
 		switch m.Decision {
 		case "part":
-			return "Look over the verdict: a part, " + m.What
+			return l.T("Look over the verdict: a part, %s", m.What)
 		default:
-			return "Look over the verdict: no part"
+			return l.T("Look over the verdict: no part")
 		}
 	case ActStuck:
-		return "Decide: no further test pays and the verdict is open"
+		return l.T("Decide: no further test pays and the verdict is open")
 	case ActAnew:
-		return "Look again: there are findings since the verdict"
+		return l.T("Look again: there are findings since the verdict")
 	case ActAsk:
 		if m.What == "" {
-			return "Say yes to the work"
+			return l.T("Say yes to the work")
 		}
-		return "Say yes to this: " + lower(m.What)
+		return l.T("Say yes to this: %s", lower(m.What))
 	case ActMend:
 		if m.What == "" {
-			return "Mend what was found"
+			return l.T("Mend what was found")
 		}
 		return Upper(m.What)
 	case ActFinish:
-		return "Finish the repair"
+		return l.T("Finish the repair")
 	case ActProve:
-		return "Drive the proof"
+		return l.T("Drive the proof")
 	case ActFailed:
-		return "Look again: the proof failed"
+		return l.T("Look again: the proof failed")
 	case ActHandOver:
 		if m.What != "" {
-			return "Hand it over: " + m.What
+			return l.T("Hand it over: %s", m.What)
 		}
-		return "Close the job and hand the car over"
+		return l.T("Close the job and hand the car over")
 	case ActWeigh:
-		return "Carry on with the tests"
+		return l.T("Carry on with the tests")
 	}
-	return "Nothing more to do"
+	return l.T("Nothing more to do")
 }
 
 // SettledSentence is the next act for those in the shop, once the verdict is in force.
-func SettledSentence(m MoveView) string {
+func SettledSentence(l *lang.Language, m MoveView) string {
 	if m.Act == ActAsk {
 		if m.What == "" {
-			return "The customer has to say yes"
+			return l.T("The customer has to say yes")
 		}
-		return "The customer has to say yes to this: " + lower(m.What)
+		return l.T("The customer has to say yes to this: %s", lower(m.What))
 	}
-	return MoveSentence(m)
+	return MoveSentence(l, m)
 }
 
 // WhoseWords says who has to act.
-func WhoseWords(whose string) string {
+func WhoseWords(l *lang.Language, whose string) string {
 	switch whose {
 	case "writer":
-		return "The counter"
+		return l.T("The counter")
 	case "technician":
-		return "The bay"
+		return l.T("The bay")
 	case "owner":
-		return "The owner"
+		return l.T("The owner")
 	case "customer":
-		return "The customer"
+		return l.T("The customer")
 	}
-	return "Nobody"
+	return l.T("Nobody")
 }
 
 // WorkWords joins what is to be done.
 func WorkWords(parts []string) string { return strings.Join(parts, "; ") }
 
 // OrderWords is an order at its place: "Mend the leak, bank 1".
-func OrderWords(order string, at Spot) string {
+func OrderWords(l *lang.Language, order string, at Spot) string {
 	order = strings.TrimSuffix(order, ".")
 	if at.Bank == 0 {
 		return order
 	}
-	return order + ", " + SpotWords(at)
+	return order + ", " + SpotWords(l, at)
 }
 
 // FitOrder is the order to fit a sensor.
-func FitOrder(at Spot) string { return "fit a new sensor, " + SpotWords(at) }
+func FitOrder(l *lang.Language, at Spot) string {
+	return l.T("fit a new sensor, %s", SpotWords(l, at))
+}
 
 // SinceWords says how long a job has rested.
-func SinceWords(days int) string {
+func SinceWords(l *lang.Language, days int) string {
 	switch {
 	case days <= 0:
-		return "moved today"
+		return l.T("moved today")
 	case days == 1:
-		return "waiting since yesterday"
+		return l.T("waiting since yesterday")
 	}
-	return "waiting for " + itoa(int64(days)) + " days"
+	return l.T("waiting for %d days", days)
 }

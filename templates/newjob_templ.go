@@ -1161,9 +1161,9 @@ func intake(v NewJobView) templ.Component {
 					return templ_7745c5c3_Err
 				}
 				var templ_7745c5c3_Var51 string
-				templ_7745c5c3_Var51, templ_7745c5c3_Err = templ.JoinStringErrs(daysAgo(v.Known.LastJob.Days))
+				templ_7745c5c3_Var51, templ_7745c5c3_Err = templ.JoinStringErrs(daysAgo(tongue(ctx), v.Known.LastJob.Days))
 				if templ_7745c5c3_Err != nil {
-					return templ.Error{Err: templ_7745c5c3_Err, FileName: `newjob.templ`, Line: 277, Col: 73}
+					return templ.Error{Err: templ_7745c5c3_Err, FileName: `newjob.templ`, Line: 277, Col: 86}
 				}
 				_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var51))
 				if templ_7745c5c3_Err != nil {
@@ -1176,7 +1176,7 @@ func intake(v NewJobView) templ.Component {
 				var templ_7745c5c3_Var52 string
 				templ_7745c5c3_Var52, templ_7745c5c3_Err = templruntime.NewAttributeExpression(templ.SafeURL("/jobs/" + itoa(v.Known.LastJob.Earlier))).ResolveURL(ctx)
 				if templ_7745c5c3_Err != nil {
-					return templ.Error{Err: templ_7745c5c3_Err, FileName: `newjob.templ`, Line: 277, Col: 146}
+					return templ.Error{Err: templ_7745c5c3_Err, FileName: `newjob.templ`, Line: 277, Col: 159}
 				}
 				_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ_7745c5c3_Var52)
 				if templ_7745c5c3_Err != nil {
@@ -1189,7 +1189,7 @@ func intake(v NewJobView) templ.Component {
 				var templ_7745c5c3_Var53 string
 				templ_7745c5c3_Var53, templ_7745c5c3_Err = templ.JoinStringErrs(itoa(v.Known.LastJob.Earlier))
 				if templ_7745c5c3_Err != nil {
-					return templ.Error{Err: templ_7745c5c3_Err, FileName: `newjob.templ`, Line: 277, Col: 184}
+					return templ.Error{Err: templ_7745c5c3_Err, FileName: `newjob.templ`, Line: 277, Col: 197}
 				}
 				_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var53))
 				if templ_7745c5c3_Err != nil {
@@ -1202,7 +1202,7 @@ func intake(v NewJobView) templ.Component {
 				var templ_7745c5c3_Var54 string
 				templ_7745c5c3_Var54, templ_7745c5c3_Err = templ.JoinStringErrs(v.Known.LastJob.What)
 				if templ_7745c5c3_Err != nil {
-					return templ.Error{Err: templ_7745c5c3_Err, FileName: `newjob.templ`, Line: 277, Col: 214}
+					return templ.Error{Err: templ_7745c5c3_Err, FileName: `newjob.templ`, Line: 277, Col: 227}
 				}
 				_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var54))
 				if templ_7745c5c3_Err != nil {
@@ -1215,7 +1215,7 @@ func intake(v NewJobView) templ.Component {
 				var templ_7745c5c3_Var55 string
 				templ_7745c5c3_Var55, templ_7745c5c3_Err = templ.JoinStringErrs(v.Known.Window)
 				if templ_7745c5c3_Err != nil {
-					return templ.Error{Err: templ_7745c5c3_Err, FileName: `newjob.templ`, Line: 277, Col: 235}
+					return templ.Error{Err: templ_7745c5c3_Err, FileName: `newjob.templ`, Line: 277, Col: 248}
 				}
 				_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var55))
 				if templ_7745c5c3_Err != nil {

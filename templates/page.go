@@ -96,3 +96,6 @@ type Problem struct {
 func T(ctx context.Context, english string, args ...any) string {
 	return lang.T(ctx, english, args...)
 }
+
+// tongue is the language of the page, for words that are put together.
+func tongue(ctx context.Context) *lang.Language { return lang.From(ctx) }

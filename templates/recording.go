@@ -1,6 +1,10 @@
 package templates
 
-import "fmt"
+import (
+	"fmt"
+
+	"crosscount/templates/lang"
+)
 
 // UploadForm takes a recording or what a car answered, as a file or pasted.
 type UploadForm struct {
@@ -217,10 +221,10 @@ func PurposeField() Field {
 }
 
 // RunningField asks how the engine ran.
-func RunningField(states []string) Field {
+func RunningField(l *lang.Language, states []string) Field {
 	f := Field{Name: "state", Label: "The engine ran at", Value: "idle", Hint: "For a sensor's signal."}
 	for _, s := range states {
-		f.Options = append(f.Options, Option{s, StateWord(s)})
+		f.Options = append(f.Options, Option{s, StateWord(l, s)})
 	}
 	return f
 }
@@ -296,53 +300,60 @@ var measureNames = map[string]string{
 }
 
 // MeasureName names a measurement.
-func MeasureName(key string) string {
+func MeasureName(l *lang.Language, key string) string {
 	if n, ok := measureNames[key]; ok {
-		return n
+		return l.T(n)
 	}
 	return key
 }
 
 // ForcedName heads the answer to a forced change of mixture.
-func ForcedName(key, mixture string, at string, found bool) string {
-	n := MeasureName(key) + ", made " + mixture + " at " + at + " s"
-	if found {
-		n += " (found in the signal)"
+func ForcedName(l *lang.Language, key, mixture string, at string, found bool) string {
+	words := "%s, made lean at %s s"
+	switch {
+	case mixture == "rich" && found:
+		words = "%s, made rich at %s s (found in the signal)"
+	case mixture == "rich":
+		words = "%s, made rich at %s s"
+	case found:
+		words = "%s, made lean at %s s (found in the signal)"
 	}
-	return n
+	return l.T(words, MeasureName(l, key), at)
 }
 
 // LineWords says where in a file something is.
-func LineWords(line, column int) string {
+func LineWords(l *lang.Language, line, column int) string {
 	switch {
 	case line > 0 && column > 0:
-		return fmt.Sprintf("line %d, column %d", line, column)
+		return l.T("line %d, column %d", line, column)
 	case line > 0:
-		return fmt.Sprintf("line %d", line)
+		return l.T("line %d", line)
 	case column > 0:
-		return fmt.Sprintf("column %d", column)
+		return l.T("column %d", column)
 	}
-	return "whole file"
+	return l.T("whole file")
 }
 
 // TimesWords counts how often.
-func TimesWords(n int) string {
+func TimesWords(l *lang.Language, n int) string {
 	if n < 2 {
 		return ""
 	}
-	return fmt.Sprintf("%d times", n)
+	return l.T("%d times", n)
 }
 
 // GapsWords tells the pauses of a recording.
-func GapsWords(n int, seconds string) string {
+func GapsWords(l *lang.Language, n int, seconds string) string {
 	if n == 1 {
-		return "one gap of " + seconds + " s; nothing is measured across it"
+		return l.T("one gap of %s s; nothing is measured across it", seconds)
 	}
-	return fmt.Sprintf("%d gaps, %s s in all; nothing is measured across them", n, seconds)
+	return l.T("%d gaps, %s s in all; nothing is measured across them", n, seconds)
 }
 
 // TooSlowWords says plainly that transitions cannot be judged.
-func TooSlowWords(why string) string { return "Too slow to judge transitions: " + why + "." }
+func TooSlowWords(l *lang.Language, why string) string {
+	return l.T("Too slow to judge transitions: %s.", why)
+}
 
 // SayWhere asks for a sensor's place.
 func SayWhere(name string) string {
@@ -388,21 +399,21 @@ func RefusedFileWords(line int, what string) string {
 }
 
 // PairTitle heads the comparison of front and rear.
-func PairTitle(bank int) string {
+func PairTitle(l *lang.Language, bank int) string {
 	if bank == 0 {
-		return "Behind the converter against ahead of it"
+		return l.T("Behind the converter against ahead of it")
 	}
-	return fmt.Sprintf("Bank %d, behind the converter against ahead of it", bank)
+	return l.T("Bank %d, behind the converter against ahead of it", bank)
 }
 
 // TrimTitle heads the trims of one state.
-func TrimTitle(bank int, state string) string {
-	return fmt.Sprintf("Bank %d, trims at %s", bank, StateWord(state))
+func TrimTitle(l *lang.Language, bank int, state string) string {
+	return l.T("Bank %d, trims at %s", bank, StateWord(l, state))
 }
 
 // SlopeTitle heads the trim against airflow.
-func SlopeTitle(bank int, airflow string) string {
-	return fmt.Sprintf("Bank %d, trim against airflow (%s)", bank, airflow)
+func SlopeTitle(l *lang.Language, bank int, airflow string) string {
+	return l.T("Bank %d, trim against airflow (%s)", bank, airflow)
 }
 
 // Words of the pictures.

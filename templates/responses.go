@@ -1,6 +1,10 @@
 package templates
 
-import "fmt"
+import (
+	"fmt"
+
+	"crosscount/templates/lang"
+)
 
 // ResponsesView is what a car answered, decoded, before anything is taken over.
 type ResponsesView struct {
@@ -87,8 +91,8 @@ type TakeForm struct {
 }
 
 // AnsweredState asks how the engine ran while it answered.
-func AnsweredState(states []string) Field {
-	f := RunningField(states)
+func AnsweredState(l *lang.Language, states []string) Field {
+	f := RunningField(l, states)
 	f.Name, f.Hint = "state", "For trims and signals."
 	return f
 }
@@ -167,16 +171,16 @@ func LimitWords(low, high string) string {
 }
 
 // LayoutChange says what a correction of the layout does.
-func LayoutChange(add, drop []string) string {
+func LayoutChange(l *lang.Language, add, drop []string) string {
 	out := ""
 	if len(add) > 0 {
-		out = "add " + and(add)
+		out = "add " + and(l, add)
 	}
 	if len(drop) > 0 {
 		if out != "" {
 			out += "; "
 		}
-		out += "take out " + and(drop)
+		out += "take out " + and(l, drop)
 	}
 	return out
 }

@@ -268,9 +268,9 @@ func decoded(d DecodedView) templ.Component {
 						return templ_7745c5c3_Err
 					}
 					var templ_7745c5c3_Var13 string
-					templ_7745c5c3_Var13, templ_7745c5c3_Err = templ.JoinStringErrs(and(d.Layout.Reported))
+					templ_7745c5c3_Var13, templ_7745c5c3_Err = templ.JoinStringErrs(and(tongue(ctx), d.Layout.Reported))
 					if templ_7745c5c3_Err != nil {
-						return templ.Error{Err: templ_7745c5c3_Err, FileName: `responses.templ`, Line: 47, Col: 30}
+						return templ.Error{Err: templ_7745c5c3_Err, FileName: `responses.templ`, Line: 47, Col: 43}
 					}
 					_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var13))
 					if templ_7745c5c3_Err != nil {
@@ -292,9 +292,9 @@ func decoded(d DecodedView) templ.Component {
 							return templ_7745c5c3_Err
 						}
 						var templ_7745c5c3_Var14 string
-						templ_7745c5c3_Var14, templ_7745c5c3_Err = templ.JoinStringErrs(and(d.Layout.Surplus))
+						templ_7745c5c3_Var14, templ_7745c5c3_Err = templ.JoinStringErrs(and(tongue(ctx), d.Layout.Surplus))
 						if templ_7745c5c3_Err != nil {
-							return templ.Error{Err: templ_7745c5c3_Err, FileName: `responses.templ`, Line: 52, Col: 65}
+							return templ.Error{Err: templ_7745c5c3_Err, FileName: `responses.templ`, Line: 52, Col: 78}
 						}
 						_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var14))
 						if templ_7745c5c3_Err != nil {
@@ -311,9 +311,9 @@ func decoded(d DecodedView) templ.Component {
 							return templ_7745c5c3_Err
 						}
 						var templ_7745c5c3_Var15 string
-						templ_7745c5c3_Var15, templ_7745c5c3_Err = templ.JoinStringErrs(and(d.Layout.Missing))
+						templ_7745c5c3_Var15, templ_7745c5c3_Err = templ.JoinStringErrs(and(tongue(ctx), d.Layout.Missing))
 						if templ_7745c5c3_Err != nil {
-							return templ.Error{Err: templ_7745c5c3_Err, FileName: `responses.templ`, Line: 55, Col: 75}
+							return templ.Error{Err: templ_7745c5c3_Err, FileName: `responses.templ`, Line: 55, Col: 88}
 						}
 						_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var15))
 						if templ_7745c5c3_Err != nil {

@@ -3,6 +3,8 @@ package templates
 import (
 	"fmt"
 	"net/url"
+
+	"crosscount/templates/lang"
 )
 
 // Titles and words of the car's pages.
@@ -40,12 +42,12 @@ func SayVINDigit(is, want string) Mend {
 }
 
 // EngineLine describes an engine in a line.
-func EngineLine(arrangement string, cylinders int, litres, metering string) string {
+func EngineLine(l *lang.Language, arrangement string, cylinders int, litres, metering string) string {
 	m := "air by airflow meter"
 	if metering == "map" {
 		m = "air by manifold pressure"
 	}
-	return fmt.Sprintf("%s, %s l, petrol, %s", EngineWords(arrangement, cylinders), litres, m)
+	return fmt.Sprintf("%s, %s l, petrol, %s", EngineWords(l, arrangement, cylinders), litres, m)
 }
 
 // RemovedWord says why a sensor came out.
@@ -65,7 +67,7 @@ func NewVehicleForm() VehicleForm {
 }
 
 // NewSensorRow is one row of the sensor form.
-func NewSensorRow(i int) SensorRow {
+func NewSensorRow(l *lang.Language, i int) SensorRow {
 	name := func(s string) string { return fmt.Sprintf("s%d_%s", i, s) }
 	r := SensorRow{
 		Place:     Field{Name: name("place"), Label: "Place", Options: []Option{{"", "none"}}},
@@ -75,11 +77,11 @@ func NewSensorRow(i int) SensorRow {
 	}
 	for bank := 1; bank <= 2; bank++ {
 		for pos := 1; pos <= 3; pos++ {
-			r.Place.Options = append(r.Place.Options, Option{fmt.Sprintf("%d-%d", bank, pos), Upper(SpotWords(Spot{Bank: bank, Position: pos}))})
+			r.Place.Options = append(r.Place.Options, Option{fmt.Sprintf("%d-%d", bank, pos), Upper(SpotWords(l, Spot{Bank: bank, Position: pos}))})
 		}
 	}
 	for pos := 1; pos <= 3; pos++ {
-		r.Place.Options = append(r.Place.Options, Option{fmt.Sprintf("c-%d", pos), Upper(SpotWords(Spot{Bank: 1, Position: pos, Common: true}))})
+		r.Place.Options = append(r.Place.Options, Option{fmt.Sprintf("c-%d", pos), Upper(SpotWords(l, Spot{Bank: 1, Position: pos, Common: true}))})
 	}
 	return r
 }

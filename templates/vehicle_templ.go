@@ -441,9 +441,9 @@ func Vehicle(v VehicleView) templ.Component {
 								return templ_7745c5c3_Err
 							}
 							var templ_7745c5c3_Var21 string
-							templ_7745c5c3_Var21, templ_7745c5c3_Err = templ.JoinStringErrs(ComebackWord(j.CameFrom.Kind))
+							templ_7745c5c3_Var21, templ_7745c5c3_Err = templ.JoinStringErrs(ComebackWord(tongue(ctx), j.CameFrom.Kind))
 							if templ_7745c5c3_Err != nil {
-								return templ.Error{Err: templ_7745c5c3_Err, FileName: `vehicle.templ`, Line: 115, Col: 149}
+								return templ.Error{Err: templ_7745c5c3_Err, FileName: `vehicle.templ`, Line: 115, Col: 162}
 							}
 							_, templ_7745c5c3_Err = templ_7745c5c3_Buffer.WriteString(templ.EscapeString(templ_7745c5c3_Var21))
 							if templ_7745c5c3_Err != nil {

@@ -2,124 +2,116 @@ package templates
 
 import (
 	"fmt"
+	"slices"
 	"strings"
+
+	"crosscount/templates/lang"
 )
 
 // VerdictHeadline says the decision in one sentence. Parts and work come as words.
-func VerdictHeadline(decision string, parts, mend []string) string {
+func VerdictHeadline(l *lang.Language, decision string, parts, mend []string) string {
 	switch decision {
 	case "part":
 		if len(parts) == 1 {
-			return "A part is justified: the sensor at " + parts[0] + "."
+			return l.T("A part is justified: the sensor at %s.", parts[0])
 		}
-		return "Parts are justified: the sensors at " + and(parts) + "."
+		return l.T("Parts are justified: the sensors at %s.", and(l, parts))
 	case "no_part":
 		if len(mend) == 0 {
-			return "No part, and nothing to mend."
+			return l.T("No part, and nothing to mend.")
 		}
-		return "No part. The sensor is not the fault."
+		return l.T("No part. The sensor is not the fault.")
 	}
-	return "No verdict yet."
+	return l.T("No verdict yet.")
 }
 
 // HandHeadline is the verdict as it reads once the work is done.
-func HandHeadline(decision string, parts, mend []string) string {
+func HandHeadline(l *lang.Language, decision string, parts, mend []string) string {
 	switch {
 	case decision == "part" && len(parts) == 1:
-		return "A new sensor was needed, at " + parts[0] + "."
+		return l.T("A new sensor was needed, at %s.", parts[0])
 	case decision == "part":
-		return "New sensors were needed, at " + and(parts) + "."
+		return l.T("New sensors were needed, at %s.", and(l, parts))
 	case decision == "no_part" && len(mend) > 0:
-		return "No part was needed. The sensor was not the fault."
+		return l.T("No part was needed. The sensor was not the fault.")
 	}
-	return VerdictHeadline(decision, parts, mend)
+	return VerdictHeadline(l, decision, parts, mend)
 }
 
 // FirmWords says how much the verdict depends on the estimates behind it.
-func FirmWords(firm float64) string {
+func FirmWords(l *lang.Language, firm float64) string {
 	var w string
 	switch {
 	case firm <= 0:
 		return ""
 	case firm >= 0.95:
-		w = "Very firm"
+		w = l.T("Very firm")
 	case firm >= 0.85:
-		w = "Firm"
+		w = l.T("Firm")
 	case firm >= 0.7:
-		w = "Rather firm"
+		w = l.T("Rather firm")
 	default:
-		w = "Not firm"
+		w = l.T("Not firm")
 	}
 	share := fmt.Sprintf("%.0f", firm*100)
 	if firm > 0.99 {
-		share = "more than 99"
+		share = l.T("more than 99")
 	}
-	return fmt.Sprintf("%s: it holds in %s of 100 if the estimates behind it are off by a factor of two either way.", w, share)
+	return l.T("%s: it holds in %s of 100 if the estimates behind it are off by a factor of two either way.", w, share)
 }
 
 // CustomerSentence explains a verdict without jargon. Found are plain clauses that
 // follow "we found that".
 // Once the work is done it tells what was done.
-func CustomerSentence(decision string, found, parts, first []string, done bool) string {
-	say := func(ahead, behind string) string {
+func CustomerSentence(l *lang.Language, decision string, found, parts, first []string, done bool) string {
+	ahead := func(ahead, behind string) string {
 		if done {
 			return behind
 		}
 		return ahead
 	}
-	var b strings.Builder
+	var out []string
 	switch decision {
 	case "part":
-		b.WriteString("The warning light was right to come on")
 		if len(found) > 0 {
-			b.WriteString(": we found that " + and(found))
-		}
-		b.WriteString(". ")
-		if len(parts) > 1 {
-			fmt.Fprintf(&b, "%d exhaust sensors %s to be renewed.", len(parts), say("have", "had"))
+			out = append(out, l.T("The warning light was right to come on: we found that %s.", and(l, found)))
 		} else {
-			fmt.Fprintf(&b, "One exhaust sensor %s to be renewed.", say("has", "had"))
+			out = append(out, l.T("The warning light was right to come on."))
+		}
+		if n := len(parts); n > 1 {
+			out = append(out, l.T(ahead("%d exhaust sensors have to be renewed.", "%d exhaust sensors had to be renewed."), n))
+		} else {
+			out = append(out, l.T(ahead("One exhaust sensor has to be renewed.", "One exhaust sensor had to be renewed.")))
 		}
 		if len(first) > 0 {
-			b.WriteString(" Before that, what damaged it " + say("has to be", "was") + " put right (" + and(first) + "), or the new one would " + say("fail", "have failed") + " the same way.")
+			out = append(out, l.T(ahead("Before that, what damaged it has to be put right (%s), or the new one would fail the same way.",
+				"Before that, what damaged it was put right (%s), or the new one would have failed the same way."), and(l, first)))
 		}
 	case "no_part":
 		if len(found) == 0 {
-			b.WriteString("We measured everything that bears on the warning light and found it well. No part is needed. Should the light come on again, bring the car back; we keep all we measured.")
-		} else {
-			b.WriteString("The exhaust sensor only reported the trouble; it is not broken, and a new one would not help. We found that " + and(found) + ". That is what we " + say("would put", "put") + " right.")
+			return l.T("We measured everything that bears on the warning light and found it well. No part is needed. Should the light come on again, bring the car back; we keep all we measured.")
 		}
-	default:
-		return ""
+		out = append(out, l.T("The exhaust sensor only reported the trouble; it is not broken, and a new one would not help."),
+			l.T("We found that %s.", and(l, found)), l.T(ahead("That is what we would put right.", "That is what we put right.")))
 	}
-	return b.String()
+	return strings.Join(out, " ")
 }
 
 // and joins clauses as a person would.
-func and(ss []string) string {
-	switch len(ss) {
-	case 0:
-		return ""
-	case 1:
-		return ss[0]
+func and(l *lang.Language, ss []string) string {
+	out := slices.Clone(ss)
+	for i := 1; i < len(out); i++ {
+		out[i] = lower(out[i])
 	}
-	out := ss[0]
-	for i, s := range ss[1:] {
-		if i == len(ss)-2 {
-			out += " and " + lower(s)
-		} else {
-			out += ", " + lower(s)
-		}
-	}
-	return out
+	return l.And(out)
 }
 
 // FaultHere is what the line map says of the suspicion against a sensor.
-func FaultHere(cause, percent string) string {
+func FaultHere(l *lang.Language, cause, percent string) string {
 	if cause != "" {
 		return lower(cause) + ": " + percent
 	}
-	return "a fault here: at most " + percent
+	return l.T("a fault here: at most %s", percent)
 }
 
 // Marks on the line map.
@@ -129,32 +121,32 @@ const (
 )
 
 // LeftOutWords is honest about what was not reckoned.
-func LeftOutWords(percent string) string {
-	return "Causes that come more than three at once were not reckoned; together they stay below " + percent + "."
+func LeftOutWords(l *lang.Language, percent string) string {
+	return l.T("Causes that come more than three at once were not reckoned; together they stay below %s.", percent)
 }
 
 // PercentWords writes a chance: whole per cent, and no more certainty than there is.
-func PercentWords(p float64) string {
+func PercentWords(l *lang.Language, p float64) string {
 	switch {
 	case p > 0.995:
-		return "over 99 %"
+		return l.T("over 99 %")
 	case p < 0.005:
-		return "under 1 %"
+		return l.T("under 1 %")
 	}
 	return fmt.Sprintf("%.0f %%", p*100)
 }
 
 // PercentRange writes a chance with its bounds, or alone when they are close.
-func PercentRange(p, low, high float64) string {
-	a, b := PercentWords(low), PercentWords(high)
+func PercentRange(l *lang.Language, p, low, high float64) string {
+	a, b := PercentWords(l, low), PercentWords(l, high)
 	if a == b || high-low < 0.02 {
-		return PercentWords(p)
+		return PercentWords(l, p)
 	}
-	return strings.TrimSuffix(a, " %") + " to " + b
+	return l.T("%s to %s", strings.TrimSuffix(a, " %"), b)
 }
 
 // MinutesWords writes a time.
-func MinutesWords(m float64) string {
+func MinutesWords(l *lang.Language, m float64) string {
 	switch {
 	case m < 90:
 		return fmt.Sprintf("%.0f min", m)
@@ -167,25 +159,25 @@ func MinutesWords(m float64) string {
 }
 
 // ExpectedWords says what the rest of the job is expected to cost.
-func ExpectedWords(money string) string {
-	return "With this test next, the rest of the job is expected to cost about " + money + "."
+func ExpectedWords(l *lang.Language, money string) string {
+	return l.T("With this test next, the rest of the job is expected to cost about %s.", money)
 }
 
 // ThenTest and ThenVerdict say what follows an outcome.
 func ThenTest(name, spot string) string { return lower(name) + spotIf(spot) }
 
 // ThenVerdict names the verdict that follows.
-func ThenVerdict(decision, what string) string {
+func ThenVerdict(l *lang.Language, decision, what string) string {
 	switch decision {
 	case "part":
-		return "a part: " + what
+		return l.T("a part: %s", what)
 	case "no_part":
 		if what == "" {
-			return "no part"
+			return l.T("no part")
 		}
-		return "no part: " + what
+		return l.T("no part: %s", what)
 	}
-	return "more to test"
+	return l.T("more to test")
 }
 
 // Words on why something cannot be done yet.
@@ -198,44 +190,44 @@ const (
 )
 
 // SensorWords describes a sensor: "zirconia, 4 wires".
-func SensorWords(kind string, wires int) string {
+func SensorWords(l *lang.Language, kind string, wires int) string {
 	if wires == 1 {
-		return SensorKindWord(kind) + ", 1 wire"
+		return l.T("%s, 1 wire", SensorKindWord(l, kind))
 	}
-	return fmt.Sprintf("%s, %d wires", SensorKindWord(kind), wires)
+	return l.T("%s, %d wires", SensorKindWord(l, kind), wires)
 }
 
 // SensorKindWord names a kind of sensor.
-func SensorKindWord(kind string) string {
+func SensorKindWord(l *lang.Language, kind string) string {
 	if kind == "wide_range" {
-		return "wide-range"
+		return l.T("wide-range")
 	}
-	return kind
+	return l.T(kind)
 }
 
 // EngineWords describes an engine: "V 6", "flat 6", "inline 4".
-func EngineWords(arrangement string, cylinders int) string {
-	a := arrangement
-	if a == "v" {
+func EngineWords(l *lang.Language, arrangement string, cylinders int) string {
+	a := l.T(arrangement)
+	if arrangement == "v" {
 		a = "V"
 	}
 	return fmt.Sprintf("%s %d", a, cylinders)
 }
 
 // MapTitle and MapSummary describe the line map to those who cannot see it.
-func MapTitle(arrangement string, cylinders, sensors int) string {
+func MapTitle(l *lang.Language, arrangement string, cylinders, sensors int) string {
 	if sensors == 1 {
-		return Upper(EngineWords(arrangement, cylinders)) + " with one oxygen sensor"
+		return l.T("%s with one oxygen sensor", Upper(EngineWords(l, arrangement, cylinders)))
 	}
-	return fmt.Sprintf("%s with %d oxygen sensors", Upper(EngineWords(arrangement, cylinders)), sensors)
+	return l.T("%s with %d oxygen sensors", Upper(EngineWords(l, arrangement, cylinders)), sensors)
 }
 
 // MapSummary lists the sensors with what is known.
 func MapSummary(lines []string) string { return strings.Join(lines, ". ") + "." }
 
 // FitWords says which sensor was fitted.
-func FitWords(spot, kind, number string) string {
-	out := "New sensor at " + spot + ": " + SensorKindWord(kind)
+func FitWords(l *lang.Language, spot, kind, number string) string {
+	out := l.T("New sensor at %s: %s", spot, SensorKindWord(l, kind))
 	if number != "" {
 		out += ", " + number
 	}
@@ -255,7 +247,7 @@ func CarWords(year int, make, model string) string {
 }
 
 // BankWords names a bank.
-func BankWords(n int) string { return fmt.Sprintf("Bank %d", n) }
+func BankWords(l *lang.Language, n int) string { return l.T("Bank %d", n) }
 
 // MapWords are the fixed texts of the line map.
 const (
@@ -274,12 +266,12 @@ const (
 )
 
 // BoundWords writes a small bound without claiming more than it says.
-func BoundWords(p float64) string {
+func BoundWords(l *lang.Language, p float64) string {
 	switch {
 	case p < 0.001:
-		return "0.1 %"
+		return l.T("%.1f %%", 0.1)
 	case p < 0.01:
-		return fmt.Sprintf("%.1f %%", p*100+0.05)
+		return l.T("%.1f %%", p*100+0.05)
 	}
 	return fmt.Sprintf("%.0f %%", p*100+0.5)
 }
@@ -290,16 +282,17 @@ func AssignField() Field {
 }
 
 // ReadCodes is what every job begins with.
-func ReadCodes() TestView {
+func ReadCodes(l *lang.Language) TestView {
 	return TestView{
-		Title: "Read the codes", Minutes: MinutesWords(5), Tools: []string{"scan tool"},
-		Why:      "Every job begins with what the car itself says. What another shop told is no reading.",
-		Expect:   "No code stored or pending, all monitors ready.",
-		Cautions: []string{"Carbon monoxide: run an engine indoors only with extraction.", "Ignition on can start fans: keep hands, sleeves and leads clear."},
-		Steps: []string{
+		Title: l.T("Read the codes"), Minutes: MinutesWords(l, 5), Tools: l.Each([]string{"scan tool"}),
+		Why:    l.T("Every job begins with what the car itself says. What another shop told is no reading."),
+		Expect: l.T("No code stored or pending, all monitors ready."),
+		Cautions: l.Each([]string{"Carbon monoxide: run an engine indoors only with extraction.",
+			"Ignition on can start fans: keep hands, sleeves and leads clear."}),
+		Steps: l.Each([]string{
 			"Ignition on, engine off. Connect the scan tool.",
 			"Note stored, pending and permanent codes, and the freeze frame with its speed, load and trims.",
 			"Note which monitors are ready. Do not clear anything: readiness and the freeze frame would be gone.",
-		},
+		}),
 	}
 }

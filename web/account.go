@@ -112,7 +112,7 @@ func (s *server) accountView(w http.ResponseWriter, r *http.Request, a *account)
 		return v, err
 	}
 	if ok {
-		v.Looking = &templates.LookingView{Minutes: templates.MinutesWords(look.Minutes), Minutes90: templates.MinutesWords(look.Minutes90),
+		v.Looking = &templates.LookingView{Minutes: templates.MinutesWords(d.l, look.Minutes), Minutes90: templates.MinutesWords(d.l, look.Minutes90),
 			Money: a.say(a.withTax(a.forMinutes(look.Minutes))), Money90: a.say(a.withTax(a.forMinutes(look.Minutes90))), Beyond: templates.BeyondWords(look.Beyond)}
 	}
 	v.Warranty = warranty(d, s.now())
@@ -141,7 +141,7 @@ func (s *server) accountView(w http.ResponseWriter, r *http.Request, a *account)
 				supplier = *k.Supplier
 			}
 			v.Known = append(v.Known, templates.KnownPart{Place: d.spotWords(p.Bank, p.Position), Number: k.PartNumber,
-				Say:  templates.KnownPartSay(templates.SensorKindWord(string(k.Kind)), k.Fitted, k.CameBack, k.Failed, price, supplier),
+				Say:  templates.KnownPartSay(templates.SensorKindWord(d.l, string(k.Kind)), k.Fitted, k.CameBack, k.Failed, price, supplier),
 				Href: fmt.Sprintf("%s?add=part&at=%d-%d&number=%s#form", a.base(), p.Bank, p.Position, url.QueryEscape(k.PartNumber))})
 		}
 	}
@@ -299,7 +299,7 @@ func (a *account) partDetail(l store.Line) string {
 	}
 	var parts []string
 	if l.SensorKind != "" {
-		parts = append(parts, a.spotWords(l.Bank, l.Position), templates.SensorWords(string(l.SensorKind), l.Wires), l.Connector)
+		parts = append(parts, a.spotWords(l.Bank, l.Position), templates.SensorWords(a.l, string(l.SensorKind), l.Wires), l.Connector)
 	}
 	if l.PartNumber != "" {
 		parts = append(parts, templates.NumberWords(l.PartNumber))

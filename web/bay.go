@@ -77,16 +77,16 @@ func (s *server) bayView(w http.ResponseWriter, r *http.Request, d *desk, second
 		Findings: len(d.Standing()), Stages: d.stages(), NoFit: d.noFit, Log: d.logView(themeOf(r)), Photos: len(d.Photos)}
 	v.Page.Job, v.Page.Modules = d.Job.ID, []string{"words.js", "outbox.js", "forms.js", "bay.js"}
 	if d.Minutes > 0 {
-		v.Minutes = templates.SpentWords(templates.MinutesWords(d.Minutes))
+		v.Minutes = templates.SpentWords(templates.MinutesWords(d.l, d.Minutes))
 	}
 	if d.noFit == "" {
 		dec := d.decision.Verdict
-		v.Headline = templates.VerdictHeadline(dec.Decision, each(dec.Parts, d.partWords), each(dec.Mend, d.mendWords))
+		v.Headline = templates.VerdictHeadline(d.l, dec.Decision, each(dec.Parts, d.partWords), each(dec.Mend, d.mendWords))
 		for i, c := range d.decision.Causes {
 			if i == 3 {
 				break
 			}
-			cv := templates.CauseView{Name: c.Cause, Spot: d.spotWords(c.Bank, c.Position), Percent: templates.PercentWords(c.P), From: int(c.P*1000 + .5)}
+			cv := templates.CauseView{Name: c.Cause, Spot: d.spotWords(c.Bank, c.Position), Percent: templates.PercentWords(d.l, c.P), From: int(c.P*1000 + .5)}
 			if info, ok := diag.CauseByID(c.Cause); ok {
 				cv.Name = info.Name
 			}
@@ -102,7 +102,7 @@ func (s *server) bayView(w http.ResponseWriter, r *http.Request, d *desk, second
 		next = nil
 	}
 	if _, _, _, settled := d.inForce(); settled && d.open() && !d.stale() {
-		next, v.Settled = nil, templates.SettledSentence(nextMove(d.asOpen(), d))
+		next, v.Settled = nil, templates.SettledSentence(d.l, nextMove(d.l, d.asOpen(), d))
 	}
 	for _, t := range diag.Tests() {
 		at := ""
@@ -117,7 +117,7 @@ func (s *server) bayView(w http.ResponseWriter, r *http.Request, d *desk, second
 			return nil
 		}
 		b := d.bayTest(t, placeKey(n.Bank, n.Position), minutes[t.ID])
-		b.Spot, b.Minutes, b.Why = d.spotWords(n.Bank, n.Position), templates.MinutesWords(n.Minutes), d.l.Say(n.Why)
+		b.Spot, b.Minutes, b.Why = d.spotWords(n.Bank, n.Position), templates.MinutesWords(d.l, n.Minutes), d.l.Say(n.Why)
 		return &b
 	}
 	if next != nil {
@@ -140,7 +140,7 @@ func (s *server) bayView(w http.ResponseWriter, r *http.Request, d *desk, second
 		v.Forms = d.keyedForms(viewer(r))
 		for _, f := range v.Forms {
 			if f.Test == "" {
-				v.Kinds = append(v.Kinds, templates.KindLink{Href: "#f-" + f.Key, Label: templates.KindWord(f.Kind)})
+				v.Kinds = append(v.Kinds, templates.KindLink{Href: "#f-" + f.Key, Label: templates.KindWord(d.l, f.Kind)})
 			}
 		}
 		v.Upload = d.uploadForm()
@@ -150,7 +150,7 @@ func (s *server) bayView(w http.ResponseWriter, r *http.Request, d *desk, second
 	for _, sn := range d.Sensors {
 		sp := d.spot(sn.Bank, sn.Position)
 		v.Spots = append(v.Spots, templates.SpotLink{Href: fmt.Sprintf("%s/sensor/%s", d.base(), placeKey(sn.Bank, sn.Position)),
-			Name: templates.Upper(templates.SpotWords(sp)), Kind: templates.SensorWords(string(sn.Kind), sn.Wires), Mark: marks[[2]int{sn.Bank, sn.Position}]})
+			Name: templates.Upper(templates.SpotWords(d.l, sp)), Kind: templates.SensorWords(d.l, string(sn.Kind), sn.Wires), Mark: marks[[2]int{sn.Bank, sn.Position}]})
 	}
 	return v
 }
@@ -168,7 +168,7 @@ func (d *desk) bayTest(t diag.TestInfo, at string, usual store.TestMinutes) temp
 		b.Mixture = "lean"
 	}
 	if usual.Times > 0 {
-		b.Usual = templates.UsualMinutes(usual.Times, templates.MinutesWords(usual.Median), templates.MinutesWords(usual.P90), modelWeighs)
+		b.Usual = templates.UsualMinutes(usual.Times, templates.MinutesWords(d.l, usual.Median), templates.MinutesWords(d.l, usual.P90), modelWeighs)
 	}
 	b.Expects = d.expects(t)
 	return b
@@ -181,7 +181,7 @@ func (d *desk) expects(t diag.TestInfo) []templates.ExpectLine {
 	special := false
 	if t.Scope == diag.ScopeSensor {
 		for _, sn := range d.Sensors {
-			l := templates.ExpectLine{Spot: templates.Upper(templates.SpotWords(d.spot(sn.Bank, sn.Position))), Kind: templates.SensorWords(string(sn.Kind), sn.Wires),
+			l := templates.ExpectLine{Spot: templates.Upper(templates.SpotWords(d.l, d.spot(sn.Bank, sn.Position))), Kind: templates.SensorWords(d.l, string(sn.Kind), sn.Wires),
 				Words: templates.Expect(t.ID, string(sn.Kind), sn.Wires, sn.Position)}
 			if m, ok := d.maker(sn.Bank, sn.Position); ok && t.ID == "heater_resistance" && m.OhmLow != nil && sn.Wires >= 3 {
 				l.Words = templates.MakerRange(trim(*m.OhmLow), trim(*m.OhmHigh), "Ω", m.Source)
@@ -314,8 +314,8 @@ func (s *server) sensorPage(w http.ResponseWriter, r *http.Request) error {
 
 func (s *server) sensorView(w http.ResponseWriter, r *http.Request, d *desk, sn store.Sensor) templates.SensorView {
 	sp := d.spot(sn.Bank, sn.Position)
-	v := templates.SensorView{ID: d.Job.ID, Base: d.base(), Car: carName(d.Vehicle), Spot: templates.Upper(templates.SpotWords(sp)),
-		Kind: templates.SensorWords(string(sn.Kind), sn.Wires), Map: d.lineMap(), House: d.shop.Cautions,
+	v := templates.SensorView{ID: d.Job.ID, Base: d.base(), Car: carName(d.Vehicle), Spot: templates.Upper(templates.SpotWords(d.l, sp)),
+		Kind: templates.SensorWords(d.l, string(sn.Kind), sn.Wires), Map: d.lineMap(), House: d.shop.Cautions,
 		Out: templates.RemovalGuide(sn.Position, sn.Wires, false), In: templates.FittingGuide(sn.Position, sn.Wires), Proof: templates.ProofGuide(),
 		Back: fmt.Sprintf("%s/sensor/%s", d.base(), placeKey(sn.Bank, sn.Position)), Lives: d.lives(sn.Bank, sn.Position)}
 	v.Page = s.page(w, r, templates.AtNowhere, v.Spot)

@@ -251,9 +251,9 @@ func (s *server) capturePage(w http.ResponseWriter, r *http.Request) error {
 	for _, e := range d.Entries {
 		if slices.Contains(c.Entries, e.ID) {
 			ev := d.evidence(e.Body)
-			words := templates.Statement(ev)
+			words := templates.Statement(d.l, ev)
 			if e.Body.Bank > 0 {
-				words = templates.Upper(templates.SpotWords(ev.Spot)) + ". " + words
+				words = templates.Upper(templates.SpotWords(d.l, ev.Spot)) + ". " + words
 			}
 			v.Entries = append(v.Entries, templates.EntryLink{Href: d.base() + "#e-" + e.ID, Words: words})
 		}
@@ -263,7 +263,7 @@ func (s *server) capturePage(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return err
 		}
-		v.Decoded, v.Noticed, v.Sums = new(d.decodedView(dec, res)), d.obdNoticed(dec), answeredSums(dec)
+		v.Decoded, v.Noticed, v.Sums = new(d.decodedView(dec, res)), d.obdNoticed(dec), answeredSums(d.l, dec)
 	} else {
 		as, res := c2result(c)
 		v.Sums, v.Groups, v.TooSlow = sums(d.l, res), groups(d.l, res), tooSlow(d.l, res)

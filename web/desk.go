@@ -122,14 +122,14 @@ func (d *desk) spotWords(bank, position int) string {
 	if bank == 0 {
 		return ""
 	}
-	return templates.SpotWords(d.spot(bank, position))
+	return templates.SpotWords(d.l, d.spot(bank, position))
 }
 
 // causeWords names a cause at its place.
 func (d *desk) causeWords(c diag.CauseRef) string {
 	name := c.Cause
 	if info, ok := diag.CauseByID(c.Cause); ok {
-		name = info.Name
+		name = d.l.T(info.Name)
 	}
 	if at := d.spotWords(c.Bank, c.Position); at != "" {
 		return name + ", " + at
@@ -144,17 +144,17 @@ func (d *desk) mendWords(c diag.CauseRef) string {
 		return d.causeWords(c)
 	}
 	if at := d.spotWords(c.Bank, c.Position); at != "" {
-		return templates.Upper(at) + ": " + info.Mend
+		return templates.Upper(at) + ": " + d.l.T(info.Mend)
 	}
-	return info.Mend
+	return d.l.T(info.Mend)
 }
 
 func (d *desk) partWords(p diag.Part) string {
 	words := d.spotWords(p.Bank, p.Position)
 	if s, ok := d.car.At(p.Bank, p.Position); ok {
-		return words + " (" + templates.SensorWords(string(p.Kind), s.Wires) + ")"
+		return words + " (" + templates.SensorWords(d.l, string(p.Kind), s.Wires) + ")"
 	}
-	return words + " (" + templates.SensorKindWord(string(p.Kind)) + ")"
+	return words + " (" + templates.SensorKindWord(d.l, string(p.Kind)) + ")"
 }
 
 func each[T any](in []T, f func(T) string) []string {
@@ -213,8 +213,8 @@ func (d *desk) places() []templates.Option {
 	var out []templates.Option
 	for _, s := range d.Sensors {
 		sp := d.spot(s.Bank, s.Position)
-		label := templates.Upper(templates.SpotWords(sp))
-		if h := templates.SpotHint(sp); h != "" {
+		label := templates.Upper(templates.SpotWords(d.l, sp))
+		if h := templates.SpotHint(d.l, sp); h != "" {
 			label += ", " + h
 		}
 		out = append(out, templates.Option{Value: fmt.Sprintf("%d-%d", s.Bank, s.Position), Label: label})
@@ -225,7 +225,7 @@ func (d *desk) places() []templates.Option {
 func (d *desk) banks() []templates.Option {
 	var out []templates.Option
 	for b := range d.car.Banks() {
-		out = append(out, templates.Option{Value: fmt.Sprint(b + 1), Label: templates.BankWords(b + 1)})
+		out = append(out, templates.Option{Value: fmt.Sprint(b + 1), Label: templates.BankWords(d.l, b+1)})
 	}
 	return out
 }

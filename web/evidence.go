@@ -24,10 +24,10 @@ func (d *desk) kindLinks() (kinds, tests []templates.KindLink) {
 	}
 	for _, k := range diag.EntryKinds {
 		if k != diag.KindResult {
-			kinds = append(kinds, link(string(k), templates.KindWord(string(k))))
+			kinds = append(kinds, link(string(k), templates.KindWord(d.l, string(k))))
 		}
 	}
-	kinds = append(kinds, link("note", templates.KindWord("note")), link("recording", templates.RecordingKind))
+	kinds = append(kinds, link("note", templates.KindWord(d.l, "note")), link("recording", templates.RecordingKind))
 	for _, t := range diag.Tests() {
 		if t.Entry == diag.KindResult && t.ID != "road_proof" {
 			tests = append(tests, link("result."+t.ID, t.Name))
@@ -40,7 +40,7 @@ func (d *desk) kindLinks() (kinds, tests []templates.KindLink) {
 // returns nil for anything else.
 func (d *desk) entryForm(add string, who *store.SignedIn) *templates.EntryForm {
 	kind, test, _ := strings.Cut(add, ".")
-	f := &templates.EntryForm{Action: d.base() + "/evidence", Entry: store.NewID(), Kind: kind, Title: templates.KindWord(kind)}
+	f := &templates.EntryForm{Action: d.base() + "/evidence", Entry: store.NewID(), Kind: kind, Title: templates.KindWord(d.l, kind)}
 	k := diag.EntryKind(kind)
 	if kind == "note" {
 		f.Note = new(templates.NoteField())
@@ -64,9 +64,9 @@ func (d *desk) entryForm(add string, who *store.SignedIn) *templates.EntryForm {
 		return f
 	case diag.KindTrim:
 		for b := range d.car.Banks() {
-			bank := templates.TrimBank{Name: templates.BankWords(b + 1)}
+			bank := templates.TrimBank{Name: templates.BankWords(d.l, b+1)}
 			for _, state := range diag.States {
-				bank.Rows = append(bank.Rows, templates.TrimRow{State: templates.Upper(templates.StateWord(state)),
+				bank.Rows = append(bank.Rows, templates.TrimRow{State: templates.Upper(templates.StateWord(d.l, state)),
 					Short: templates.TrimField(fmt.Sprintf("short_%d_%s", b+1, state), templates.TrimShort),
 					Long:  templates.TrimField(fmt.Sprintf("long_%d_%s", b+1, state), templates.TrimLong)})
 			}
@@ -104,7 +104,7 @@ func (d *desk) entryForm(add string, who *store.SignedIn) *templates.EntryForm {
 			if k == diag.KindSignal {
 				usual = "fast_idle"
 			}
-			f.Choices = append(f.Choices, templates.StateField(usual))
+			f.Choices = append(f.Choices, templates.StateField(d.l, usual))
 		case "mixture":
 			f.Choices = append(f.Choices, templates.MixtureField())
 		case "result":

@@ -18,7 +18,7 @@ func (d *desk) handView(who *store.SignedIn) templates.HandView {
 	for _, r := range d.Repairs {
 		l := templates.RepairLine{ID: r.ID, Words: r.Words, Who: r.ByName, When: d.clock.moment(r.At), Despite: r.Despite, Undone: r.UndoneWhy}
 		if r.Action == store.Fitted {
-			l.What = templates.FitWords(d.spotWords(r.Bank, r.Position), string(r.Kind), r.PartNumber)
+			l.What = templates.FitWords(d.l, d.spotWords(r.Bank, r.Position), string(r.Kind), r.PartNumber)
 		} else {
 			l.What = d.mendWords(diag.CauseRef{Cause: r.Cause, Bank: r.Bank, Position: r.Position})
 		}
@@ -175,7 +175,7 @@ func (d *desk) proofForm() *templates.ProofForm {
 // closeForm offers as confirmed what was mended, what the verdict names and what is
 // still likely.
 func (d *desk) closeForm() *templates.CloseForm {
-	f := templates.NewCloseForm()
+	f := templates.NewCloseForm(d.l)
 	var likely []diag.CauseRef
 	mark := map[diag.CauseRef]bool{}
 	add := func(c diag.CauseRef, ticked bool) {
@@ -223,7 +223,7 @@ func (d *desk) closeForm() *templates.CloseForm {
 		f.Unproved = templates.UnprovedField()
 	}
 	if d.Comeback != nil {
-		f.Comeback = templates.ComebackKindField(d.Comeback.Kind)
+		f.Comeback = templates.ComebackKindField(d.l, d.Comeback.Kind)
 	}
 	return &f
 }
@@ -233,7 +233,7 @@ func (d *desk) closedView(may access) *templates.ClosedView {
 		OpenNewHref: fmt.Sprintf("/jobs/new?vehicle=%d", d.Vehicle.ID), ReopenWhy: templates.ReopenField(),
 		MayReopen: may&owner != 0 && len(d.CameBackAs) == 0}
 	if d.Job.Outcome != nil {
-		c.Outcome = templates.OutcomeWord(*d.Job.Outcome)
+		c.Outcome = templates.OutcomeWord(d.l, *d.Job.Outcome)
 	}
 	for _, l := range slices.Backward(d.Log) {
 		if l.What == "closed" || l.What == "cancelled" {

@@ -98,12 +98,12 @@ func (s *server) moveOf(r *http.Request, j store.OpenJob, shop store.Shop, took 
 			return templates.MoveView{}, err
 		}
 	}
-	m := nextMove(j, d)
+	m := nextMove(tongue(r), j, d)
 	clock := clockIn(tongue(r), shop, s.now())
 	m.Href, m.Job = fmt.Sprintf("/jobs/%d", j.ID)+inTheBay(m.Act, j, viewer(r)), j.ID
 	m.Car, m.Plate = templates.CarWords(j.ModelYear, j.Make, j.Model), j.Plate
 	m.Customer, m.Phone = j.CustomerName, j.CustomerPhone
-	m.Since = templates.SinceWords(clock.days(since(j), s.now()))
+	m.Since = templates.SinceWords(tongue(r), clock.days(since(j), s.now()))
 	m.Comeback = j.ComebackOf != nil
 	if j.TechnicianName != nil {
 		m.Worker = *j.TechnicianName

@@ -62,7 +62,7 @@ func (s *server) nearest(w http.ResponseWriter, r *http.Request) error {
 	d := &desk{l: tongue(r), car: known.Diag(like.Sensors, 0)}
 	var sensors []string
 	for _, x := range like.Sensors {
-		sensors = append(sensors, d.spotWords(x.Bank, x.Position)+" ("+templates.SensorWords(string(x.Kind), x.Wires)+")")
+		sensors = append(sensors, d.spotWords(x.Bank, x.Position)+" ("+templates.SensorWords(d.l, string(x.Kind), x.Wires)+")")
 	}
 	writeJSON(w, http.StatusOK, map[string]any{
 		"say": templates.NearestWords(carName(known), sensors),

@@ -83,7 +83,7 @@ func (d *desk) endOf(j store.JobSummary) string {
 		return strings.Join(each(j.Causes, d.causeWords), "; ")
 	}
 	if j.Outcome != nil {
-		return templates.OutcomeWord(*j.Outcome)
+		return templates.OutcomeWord(d.l, *j.Outcome)
 	}
 	return j.Concern
 }

@@ -88,7 +88,7 @@ func (s *server) jobView(w http.ResponseWriter, r *http.Request, d *desk) (templ
 	}
 	if d.open() {
 		v.CanAdd, v.Head = true, d.headForm()
-		v.Move = nextMove(d.asOpen(), d)
+		v.Move = nextMove(d.l, d.asOpen(), d)
 		people, err := s.store.People(r.Context())
 		if err != nil {
 			return v, err
@@ -126,7 +126,7 @@ func (s *server) jobView(w http.ResponseWriter, r *http.Request, d *desk) (templ
 	v.Verdict = d.verdictView(who)
 	v.Hand = d.handView(who)
 	for _, l := range d.Log {
-		v.Acts = append(v.Acts, templates.ActLine{When: d.clock.moment(l.At), Who: l.ByName, What: l.What, Words: templates.ActWords(l.What, l.Words)})
+		v.Acts = append(v.Acts, templates.ActLine{When: d.clock.moment(l.At), Who: l.ByName, What: l.What, Words: templates.ActWords(d.l, l.What, l.Words)})
 	}
 	return v, nil
 }
@@ -241,10 +241,10 @@ func (d *desk) logView(theme string) []templates.LogEntry {
 	out := make([]templates.LogEntry, 0, len(d.Entries))
 	for _, e := range d.Entries {
 		ev := d.evidence(e.Body)
-		l := templates.LogEntry{ID: e.ID, What: templates.Statement(ev), When: d.written(e), Who: e.EnteredByName,
-			Source: templates.SourceWord(string(e.Source)), Unused: unused[e.ID], Capture: captures[e.ID]}
+		l := templates.LogEntry{ID: e.ID, What: templates.Statement(d.l, ev), When: d.written(e), Who: e.EnteredByName,
+			Source: templates.SourceWord(d.l, string(e.Source)), Unused: unused[e.ID], Capture: captures[e.ID]}
 		if e.Body.Bank > 0 {
-			l.Spot = templates.SpotWords(ev.Spot)
+			l.Spot = templates.SpotWords(d.l, ev.Spot)
 		}
 		if e.Body.Kind == diag.KindCode {
 			l.Means, l.Alike = meaning(d.l, e.Body.Code)
@@ -294,19 +294,19 @@ func tipSays(look string) string {
 // lineMap draws the car with what is known of each sensor.
 func (d *desk) lineMap() linemap.View {
 	v := linemap.View{ID: "map", Arrangement: d.Vehicle.Arrangement, Cylinders: d.Vehicle.Cylinders,
-		Title: templates.MapTitle(d.Vehicle.Arrangement, d.Vehicle.Cylinders, len(d.Sensors)), Converter: templates.ConverterWord,
+		Title: templates.MapTitle(d.l, d.Vehicle.Arrangement, d.Vehicle.Cylinders, len(d.Sensors)), Converter: templates.ConverterWord,
 		Words: linemap.Words{AsTable: templates.MapAsTable, Sensor: templates.MapSensor, Kind: templates.MapKind,
 			Known: templates.MapKnown, NothingYet: templates.MapNothing}}
 	standing := d.Standing()
 	for b := range d.car.Banks() {
-		v.Banks = append(v.Banks, linemap.Bank{Number: b + 1, Name: templates.BankWords(b + 1), Known: trimLines(standing, b+1)})
+		v.Banks = append(v.Banks, linemap.Bank{Number: b + 1, Name: templates.BankWords(d.l, b+1), Known: d.trimLines(standing, b+1)})
 	}
 	marks := d.marks()
 	var lines []string
 	for _, s := range d.Sensors {
 		sp := d.spot(s.Bank, s.Position)
-		ls := linemap.Sensor{Bank: s.Bank, Position: s.Position, Common: s.Common, Name: templates.Upper(templates.SpotWords(sp)),
-			Kind: templates.SensorWords(string(s.Kind), s.Wires), Known: d.knownOf(standing, s), Mark: marks[[2]int{s.Bank, s.Position}]}
+		ls := linemap.Sensor{Bank: s.Bank, Position: s.Position, Common: s.Common, Name: templates.Upper(templates.SpotWords(d.l, sp)),
+			Kind: templates.SensorWords(d.l, string(s.Kind), s.Wires), Known: d.knownOf(standing, s), Mark: marks[[2]int{s.Bank, s.Position}]}
 		line := ls.Name + ": " + strings.Join(ls.Known, ", ")
 		if len(ls.Known) == 0 {
 			line = ls.Name + ": " + templates.MapNothing
@@ -345,7 +345,7 @@ func (d *desk) knownOf(standing []store.Entry, s store.Sensor) []string {
 			continue
 		}
 		seen[key] = true
-		if line := templates.KnownLine(d.evidence(b)); line != "" && len(out) < knownPerStop {
+		if line := templates.KnownLine(d.l, d.evidence(b)); line != "" && len(out) < knownPerStop {
 			out = append(out, line)
 		}
 	}
@@ -369,18 +369,18 @@ func (d *desk) suspicion(s store.Sensor, anything bool) string {
 		}
 		if c.P >= 0.4 {
 			info, _ := diag.CauseByID(c.Cause)
-			return templates.FaultHere(info.Name, templates.PercentWords(c.P))
+			return templates.FaultHere(d.l, info.Name, templates.PercentWords(d.l, c.P))
 		}
 		sum += c.P
 	}
 	if sum >= 0.995 {
 		return ""
 	}
-	return templates.FaultHere("", templates.PercentWords(sum))
+	return templates.FaultHere(d.l, "", templates.PercentWords(d.l, sum))
 }
 
 // trimLines tells the latest trims of a bank at up to three engine states.
-func trimLines(standing []store.Entry, bank int) []string {
+func (d *desk) trimLines(standing []store.Entry, bank int) []string {
 	latest := map[string]diag.Entry{}
 	for _, e := range standing {
 		if e.Body.Kind == diag.KindTrim && e.Body.Bank == bank {
@@ -399,7 +399,7 @@ func trimLines(standing []store.Entry, bank int) []string {
 				total += *p
 			}
 		}
-		out = append(out, templates.TrimLine(state, signed(total), e.ShortPct != nil && e.LongPct != nil))
+		out = append(out, templates.TrimLine(d.l, state, signed(total), e.ShortPct != nil && e.LongPct != nil))
 	}
 	return out[:min(len(out), 3)]
 }
@@ -439,8 +439,8 @@ func (d *desk) causeViews(v *templates.JobView) {
 	left := d.decision.LeftOut
 	for i, c := range d.decision.Causes {
 		low, high := c.P*(1-left), min(c.P*(1-left)+left, 1)
-		cv := templates.CauseView{Name: c.Cause, Spot: d.spotWords(c.Bank, c.Position), Words: templates.OddsWord(c.P),
-			Percent: templates.PercentRange(c.P, low, high), From: int(low*1000 + .5), To: int(high*1000 + .5), Why: lang.All(d.l, c.Why)}
+		cv := templates.CauseView{Name: c.Cause, Spot: d.spotWords(c.Bank, c.Position), Words: templates.OddsWord(d.l, c.P),
+			Percent: templates.PercentRange(d.l, c.P, low, high), From: int(low*1000 + .5), To: int(high*1000 + .5), Why: lang.All(d.l, c.Why)}
 		if info, ok := diag.CauseByID(c.Cause); ok {
 			cv.Name = info.Name
 		}
@@ -453,11 +453,11 @@ func (d *desk) causeViews(v *templates.JobView) {
 	}
 	for _, t := range d.decision.Together {
 		if len(t.Causes) > 1 && t.P >= 0.005 && len(v.Several) < severalShown {
-			v.Several = append(v.Several, templates.TogetherView{Names: each(t.Causes, d.causeWords), Percent: templates.PercentWords(t.P)})
+			v.Several = append(v.Several, templates.TogetherView{Names: each(t.Causes, d.causeWords), Percent: templates.PercentWords(d.l, t.P)})
 		}
 	}
 	if left > 0 {
-		v.LeftOut = templates.LeftOutWords(templates.BoundWords(left))
+		v.LeftOut = templates.LeftOutWords(d.l, templates.BoundWords(d.l, left))
 	}
 }
 
@@ -468,20 +468,20 @@ func (d *desk) nextViews(v *templates.JobView) {
 	}
 	n := d.decision.Next
 	if d.unread() { // the codes come before any reckoning
-		t := templates.ReadCodes()
+		t := templates.ReadCodes(d.l)
 		t.Href, t.House = d.base()+"?add=code#form", d.shop.Cautions
 		v.Next, n = &t, nil
 	}
 	if _, _, _, settled := d.inForce(); settled && !d.stale() {
-		n, v.Settled = nil, templates.SettledSentence(v.Move)
+		n, v.Settled = nil, templates.SettledSentence(d.l, v.Move)
 	}
 	if n != nil {
 		t := d.testView(n.Test, n.Bank, n.Position)
-		t.Minutes, t.Why = templates.MinutesWords(n.Minutes), d.l.Say(n.Why)
+		t.Minutes, t.Why = templates.MinutesWords(d.l, n.Minutes), d.l.Say(n.Why)
 		if len(n.Cautions) > 0 {
 			t.Cautions = n.Cautions
 		}
-		t.Money = templates.ExpectedWords(d.money(n.ExpectedTotal))
+		t.Money = templates.ExpectedWords(d.l, d.money(n.ExpectedTotal))
 		for _, p := range d.decision.Plan {
 			t.Outcomes = append(t.Outcomes, d.planLine(n.Test, p))
 		}
@@ -500,7 +500,7 @@ func (d *desk) nextViews(v *templates.JobView) {
 }
 
 func (d *desk) planLine(test string, p diag.PlanStep) templates.PlanLine {
-	l := templates.PlanLine{Outcome: d.l.Say(p.Say), Percent: templates.PercentWords(p.P)}
+	l := templates.PlanLine{Outcome: d.l.Say(p.Say), Percent: templates.PercentWords(d.l, p.P)}
 	if l.Outcome == "" {
 		l.Outcome = outcomeName(test, p.Outcome)
 	}
@@ -519,7 +519,7 @@ func (d *desk) planLine(test string, p diag.PlanStep) templates.PlanLine {
 		if p.Verdict.Decision == diag.DecideNoPart {
 			what = templates.WorkWords(each(p.Verdict.Mend, d.causeWords))
 		}
-		l.Then = templates.ThenVerdict(p.Verdict.Decision, what)
+		l.Then = templates.ThenVerdict(d.l, p.Verdict.Decision, what)
 	}
 	return l
 }
@@ -543,7 +543,7 @@ func (d *desk) testView(id string, bank, position int) templates.TestView {
 	if m, ok := d.kase.Costs.TestMinutes[id]; ok {
 		t.Minutes = m
 	}
-	v := templates.TestView{Title: t.Name, Spot: d.spotWords(bank, position), Minutes: templates.MinutesWords(t.Minutes),
+	v := templates.TestView{Title: t.Name, Spot: d.spotWords(bank, position), Minutes: templates.MinutesWords(d.l, t.Minutes),
 		Tools: t.Tools, SetUps: t.SetUps, Expect: t.Expect, Cautions: t.Cautions, Steps: t.Steps, House: d.shop.Cautions}
 	if d.open() {
 		v.Href = d.entryHref(t, bank, position)
@@ -599,10 +599,10 @@ func (d *desk) verdictView(who *store.SignedIn) templates.VerdictView {
 		dec := d.decision.Verdict
 		v.Decision = dec.Decision
 		v.Parts, v.First, v.Mend = each(dec.Parts, d.partWords), each(dec.First, d.mendWords), each(dec.Mend, d.mendWords)
-		v.Headline = templates.VerdictHeadline(dec.Decision, each(dec.Parts, d.partWords), v.Mend)
+		v.Headline = templates.VerdictHeadline(d.l, dec.Decision, each(dec.Parts, d.partWords), v.Mend)
 		v.Why = d.l.Say(dec.Why)
 		if dec.Decision != diag.DecideOpen {
-			v.Firm = templates.FirmWords(dec.Firm)
+			v.Firm = templates.FirmWords(d.l, dec.Firm)
 			v.Customer = d.customerSentence(dec)
 		}
 		if c := d.decision.Costs; c.Expected > 0 {
@@ -612,17 +612,17 @@ func (d *desk) verdictView(who *store.SignedIn) templates.VerdictView {
 	v.Stale = d.stale()
 	if f, decision, parts, ok := d.inForce(); ok {
 		a := &templates.AcceptedView{Who: f.AcceptedByName, When: d.clock.moment(f.At), Engine: f.Engine, Fingerprint: f.Fingerprint,
-			Headline: templates.VerdictHeadline(f.Verdict.Decision, each(f.Verdict.Parts, d.partWords), each(f.Verdict.Mend, d.mendWords)),
+			Headline: templates.VerdictHeadline(d.l, f.Verdict.Decision, each(f.Verdict.Parts, d.partWords), each(f.Verdict.Mend, d.mendWords)),
 			First:    each(f.Verdict.First, d.mendWords), Mend: each(f.Verdict.Mend, d.mendWords)}
 		if o := f.Override; o != nil {
 			a.OverrideBy, a.OverrideAt, a.OverrideWhy = o.ByName, d.clock.moment(o.At), o.Reason
-			a.OverrideIs = templates.VerdictHeadline(decision, each(parts, d.partWords), nil)
+			a.OverrideIs = templates.VerdictHeadline(d.l, decision, each(parts, d.partWords), nil)
 		}
 		v.InForce = a
 		if f.Fingerprint == d.fingerprint || !v.Stale { // show what it was accepted on
 			dec := f.Verdict
 			v.Parts, v.First, v.Mend = each(dec.Parts, d.partWords), each(dec.First, d.mendWords), each(dec.Mend, d.mendWords)
-			v.Headline, v.Why, v.Firm, v.Customer = a.Headline, d.l.Say(dec.Why), templates.FirmWords(dec.Firm), d.customerSentence(dec)
+			v.Headline, v.Why, v.Firm, v.Customer = a.Headline, d.l.Say(dec.Why), templates.FirmWords(d.l, dec.Firm), d.customerSentence(dec)
 			v.Expected, v.AtItsWord, v.Known = d.money(f.Costs.Expected), d.money(f.Costs.CodeTakenAtItsWord), d.money(f.Costs.CauseKnown)
 		}
 	}
@@ -658,5 +658,5 @@ func (d *desk) customerSentence(v diag.Verdict) string {
 	if v.Decision == diag.DecidePart {
 		found = nil
 	}
-	return templates.CustomerSentence(v.Decision, found, each(v.Parts, d.partWords), plain(v.First), d.Job.RepairedAt != nil)
+	return templates.CustomerSentence(d.l, v.Decision, found, each(v.Parts, d.partWords), plain(v.First), d.Job.RepairedAt != nil)
 }

@@ -30,7 +30,7 @@ func (a *account) lineForm(kind string) *templates.LineForm {
 		f.Place.Options = append([]templates.Option{{Value: "", Label: templates.NoSensorPart}}, a.places()...)
 		f.SensorKind.Options = []templates.Option{{Value: "", Label: templates.PickKind}}
 		for _, k := range diag.SensorKinds {
-			f.SensorKind.Options = append(f.SensorKind.Options, templates.Option{Value: k, Label: templates.SensorKindWord(k)})
+			f.SensorKind.Options = append(f.SensorKind.Options, templates.Option{Value: k, Label: templates.SensorKindWord(a.l, k)})
 		}
 	}
 	return &f
@@ -157,9 +157,9 @@ func (s *server) readPart(a *account, f *form, lf *templates.LineForm, l *store.
 	if kind == "" {
 		f.wrong(lf.SensorKind, templates.SayChoose)
 	} else if l.SensorKind != sensor.Kind {
-		f.wrong(lf.SensorKind, templates.SayWrongKind(place, templates.SensorWords(string(sensor.Kind), sensor.Wires)))
+		f.wrong(lf.SensorKind, templates.SayWrongKind(place, templates.SensorWords(a.l, string(sensor.Kind), sensor.Wires)))
 	} else if wires > 0 && int(wires) != sensor.Wires {
-		f.wrong(lf.Wires, templates.SayWrongKind(place, templates.SensorWords(string(sensor.Kind), sensor.Wires)))
+		f.wrong(lf.Wires, templates.SayWrongKind(place, templates.SensorWords(a.l, string(sensor.Kind), sensor.Wires)))
 	}
 	if l.PartNumber == "" || f.bad() {
 		return nil

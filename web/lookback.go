@@ -63,7 +63,7 @@ func (s *server) lookBack(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	for _, f := range fitted {
-		label := templates.Upper(templates.SpotWords(templates.Spot{Bank: f.Bank, Position: f.Position})) + ", " + templates.SensorKindWord(string(f.Kind))
+		label := templates.Upper(templates.SpotWords(d.l, templates.Spot{Bank: f.Bank, Position: f.Position})) + ", " + templates.SensorKindWord(d.l, string(f.Kind))
 		row, err := rate(label, f.CameBack, f.Fitted)
 		if err != nil {
 			return err
@@ -77,7 +77,7 @@ func (s *server) lookBack(w http.ResponseWriter, r *http.Request) error {
 	}
 	for _, b := range back {
 		l := templates.CameBackLine{Job: b.JobID, Earlier: b.EarlierID, Car: templates.CarWords(0, b.Make, b.Model), Plate: b.Plate, Kind: b.Kind,
-			Then: templates.AndWords(each(b.EarlierCauses, d.causeWords)), Now: templates.AndWords(each(b.Causes, d.causeWords)), When: clock.day(b.OpenedAt)}
+			Then: templates.AndWords(d.l, each(b.EarlierCauses, d.causeWords)), Now: templates.AndWords(d.l, each(b.Causes, d.causeWords)), When: clock.day(b.OpenedAt)}
 		if b.EarlierClosedAt != nil {
 			l.Days = clock.days(*b.EarlierClosedAt, b.OpenedAt)
 		}
@@ -94,9 +94,9 @@ func (s *server) lookBack(w http.ResponseWriter, r *http.Request) error {
 	}
 	for _, o := range over {
 		l := templates.OverrideLine{Job: o.JobID, Who: o.ByName, When: clock.day(o.At), Engine: o.Verdict.Decision, Person: o.Decision, Reason: o.Reason,
-			Turned: templates.AndWords(each(o.Causes, d.causeWords))}
+			Turned: templates.AndWords(d.l, each(o.Causes, d.causeWords))}
 		if o.Outcome != nil && l.Turned == "" {
-			l.Turned = templates.OutcomeWord(*o.Outcome)
+			l.Turned = templates.OutcomeWord(d.l, *o.Outcome)
 		}
 		if o.CameBackAs != nil {
 			l.CameBackAs = *o.CameBackAs

@@ -71,7 +71,7 @@ func rows(list ...templates.MeasureRow) []templates.MeasureRow {
 }
 
 func named(l *lang.Language, key string, r signal.Reading) templates.MeasureRow {
-	return row(l, l.T(templates.MeasureName(key)), r)
+	return row(l, templates.MeasureName(l, key), r)
 }
 
 // channelRows lists what was measured on one channel.
@@ -88,7 +88,7 @@ func channelRows(l *lang.Language, c signal.Channel) []templates.MeasureRow {
 			out = append(out, named(l, "negative", n.Negative.Time))
 		}
 		for _, f := range n.Forced {
-			name := func(key string) string { return templates.ForcedName(key, f.Mixture, brief(f.At), f.Found) }
+			name := func(key string) string { return templates.ForcedName(l, key, f.Mixture, brief(f.At), f.Found) }
 			out = append(out, rows(row(l, name("delay"), f.Delay), row(l, name("to_level"), f.ToLevel), row(l, name("reached"), f.Reached))...)
 		}
 		if n.WarmUp != nil {
@@ -108,7 +108,7 @@ func groups(l *lang.Language, res *signal.Result) []templates.MeasureGroup {
 	for _, c := range res.Channels {
 		g := templates.MeasureGroup{Title: l.Say(draw.Name(c.Column)), Rows: channelRows(l, c)}
 		if c.Bank > 0 && c.Position > 0 {
-			g.Title = templates.Upper(templates.SpotWords(templates.Spot{Bank: c.Bank, Position: c.Position}))
+			g.Title = templates.Upper(templates.SpotWords(l, templates.Spot{Bank: c.Bank, Position: c.Position}))
 			if c.Narrow == nil {
 				g.Title += ", " + l.T(c.Quantity.Words())
 			}
@@ -120,16 +120,16 @@ func groups(l *lang.Language, res *signal.Result) []templates.MeasureGroup {
 		}
 	}
 	for _, p := range res.Pairs {
-		first = append(first, templates.MeasureGroup{Title: templates.PairTitle(p.Bank),
+		first = append(first, templates.MeasureGroup{Title: templates.PairTitle(l, p.Bank),
 			Rows: rows(named(l, "activity", p.Activity), named(l, "swing", p.Swing), named(l, "pair_delay", p.Delay))})
 	}
 	if t := res.Trims; t != nil {
 		for _, st := range t.States {
-			first = append(first, templates.MeasureGroup{Title: templates.TrimTitle(st.Bank, string(st.State)),
+			first = append(first, templates.MeasureGroup{Title: templates.TrimTitle(l, st.Bank, string(st.State)),
 				Rows: rows(named(l, "short", st.Short), named(l, "long", st.Long), named(l, "total", st.Total), named(l, "rpm", st.RPM))})
 		}
 		for _, sl := range t.Slopes {
-			first = append(first, templates.MeasureGroup{Title: templates.SlopeTitle(sl.Bank, sl.Airflow), Rows: rows(named(l, "slope", sl.Slope), named(l, "change", sl.Change))})
+			first = append(first, templates.MeasureGroup{Title: templates.SlopeTitle(l, sl.Bank, sl.Airflow), Rows: rows(named(l, "slope", sl.Slope), named(l, "change", sl.Change))})
 		}
 	}
 	return append(first, rest...)
@@ -143,7 +143,7 @@ func tooSlow(l *lang.Language, res *signal.Result) string {
 		}
 		for _, r := range []signal.Reading{c.Narrow.LeanRich.Median, c.Narrow.RichLean.Median} {
 			if r.Refused != nil && r.Refused.Kind == signal.TooSlow {
-				return templates.TooSlowWords(l.Say(r.Refused.Why))
+				return templates.TooSlowWords(l, l.Say(r.Refused.Why))
 			}
 		}
 	}
@@ -162,7 +162,7 @@ func sums(l *lang.Language, res *signal.Result) []templates.Fact {
 		out = append(out, templates.Fact{Name: templates.FactRate, Value: strings.TrimSuffix(r.Value, "\u00a0"+res.Sampling.Rate.Unit)})
 	}
 	if rep.GapCount > 0 {
-		out = append(out, templates.Fact{Name: templates.FactGaps, Value: templates.GapsWords(rep.GapCount, brief(rep.GapTime))})
+		out = append(out, templates.Fact{Name: templates.FactGaps, Value: templates.GapsWords(l, rep.GapCount, brief(rep.GapTime))})
 	}
 	return out
 }
@@ -181,7 +181,7 @@ func spanWords(s float64) string {
 func noticed(l *lang.Language, ps []signal.Problem) []templates.NoticedLine {
 	var out []templates.NoticedLine
 	for _, p := range ps {
-		n := templates.NoticedLine{Where: templates.LineWords(p.Line, p.Column), What: l.Say(p.What.Upper()), Mend: l.Say(p.Mend), Times: templates.TimesWords(p.Count)}
+		n := templates.NoticedLine{Where: templates.LineWords(l, p.Line, p.Column), What: l.Say(p.What.Upper()), Mend: l.Say(p.Mend), Times: templates.TimesWords(l, p.Count)}
 		if i := slices.IndexFunc(out, func(o templates.NoticedLine) bool { return o.Where == n.Where && o.What == n.What }); i >= 0 {
 			if p.Count > 1 {
 				out[i].Times = n.Times

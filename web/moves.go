@@ -4,6 +4,7 @@ import (
 	"crosscount/diag"
 	"crosscount/store"
 	"crosscount/templates"
+	"crosscount/templates/lang"
 )
 
 // Whose move: the roles of the shop, and the customer.
@@ -11,7 +12,7 @@ const customer = "customer"
 
 // nextMove settles the one next act of an open job from its facts and from what the
 // engine says. d is nil when the engine was not asked.
-func nextMove(j store.OpenJob, d *desk) templates.MoveView {
+func nextMove(l *lang.Language, j store.OpenJob, d *desk) templates.MoveView {
 	m := templates.MoveView{Whose: string(store.Technician)}
 	act := func(a templates.Act) templates.MoveView {
 		m.Act = a
@@ -41,9 +42,9 @@ func nextMove(j store.OpenJob, d *desk) templates.MoveView {
 			return act(templates.ActStuck)
 		}
 		n := d.decision.Next
-		m.What, m.Spot, m.Minutes = n.Test, d.spotWords(n.Bank, n.Position), templates.MinutesWords(n.Minutes)
+		m.What, m.Spot, m.Minutes = n.Test, d.spotWords(n.Bank, n.Position), templates.MinutesWords(l, n.Minutes)
 		if t, ok := diag.TestByID(n.Test); ok {
-			m.What = t.Name
+			m.What = l.T(t.Name)
 		}
 		return act(templates.ActTest)
 	case d != nil && d.stale():
@@ -62,12 +63,12 @@ func nextMove(j store.OpenJob, d *desk) templates.MoveView {
 		m.Whose, m.What = string(store.Writer), ""
 		return act(templates.ActHandOver)
 	case j.ApprovedAt == nil:
-		m.Whose, m.What = customer, workOf(j, d)
+		m.Whose, m.What = customer, workOf(l, j, d)
 		return act(templates.ActAsk)
 	case j.RepairedAt == nil && j.Mended+j.Fitted > 0:
 		return act(templates.ActFinish)
 	case j.RepairedAt == nil:
-		m.What = workOf(j, d)
+		m.What = workOf(l, j, d)
 		return act(templates.ActMend)
 	case j.ProvedAt == nil:
 		return act(templates.ActProve)
@@ -77,21 +78,21 @@ func nextMove(j store.OpenJob, d *desk) templates.MoveView {
 }
 
 // workOf says what is to be mended and fitted.
-func workOf(j store.OpenJob, d *desk) string {
+func workOf(l *lang.Language, j store.OpenJob, d *desk) string {
 	var work []string
 	for _, c := range j.Mend {
 		info, ok := diag.CauseByID(c.Cause)
 		if !ok {
 			continue
 		}
-		work = append(work, templates.OrderWords(info.Mend, templates.Spot{Bank: c.Bank, Position: c.Position}))
+		work = append(work, templates.OrderWords(l, l.T(info.Mend), templates.Spot{Bank: c.Bank, Position: c.Position}))
 	}
 	for _, p := range j.Parts {
 		sp := templates.Spot{Bank: p.Bank, Position: p.Position}
 		if d != nil {
 			sp = d.spot(p.Bank, p.Position)
 		}
-		work = append(work, templates.FitOrder(sp))
+		work = append(work, templates.FitOrder(l, sp))
 	}
 	return templates.WorkWords(work)
 }

@@ -108,7 +108,7 @@ func (s *server) knownCar(l *lang.Language, h store.VehicleHistory, shop store.S
 	}
 	d := &desk{l: l, car: h.Vehicle.Diag(h.Sensors, h.LastKm)}
 	for _, x := range h.Sensors {
-		k.Sensors = append(k.Sensors, d.spotWords(x.Bank, x.Position)+" ("+templates.SensorWords(string(x.Kind), x.Wires)+")")
+		k.Sensors = append(k.Sensors, d.spotWords(x.Bank, x.Position)+" ("+templates.SensorWords(d.l, string(x.Kind), x.Wires)+")")
 	}
 	for _, j := range h.Jobs {
 		if j.ClosedAt == nil && j.CancelledAt == nil {

@@ -201,7 +201,7 @@ func (a *account) workOrder() (paper.Sheet, error) {
 	p.Blocks = append(p.Blocks, paper.Block{Facts: facts})
 	var sensors []paper.Tick
 	for _, x := range d.Sensors {
-		sensors = append(sensors, paper.Tick{Text: templates.Upper(d.spotWords(x.Bank, x.Position)), Note: templates.SensorWords(string(x.Kind), x.Wires)})
+		sensors = append(sensors, paper.Tick{Text: templates.Upper(d.spotWords(x.Bank, x.Position)), Note: templates.SensorWords(d.l, string(x.Kind), x.Wires)})
 	}
 	p.Blocks = append(p.Blocks, paper.Block{Heading: templates.OrderSensors, Ticks: sensors})
 
@@ -221,14 +221,14 @@ func (a *account) workOrder() (paper.Sheet, error) {
 		p.Blocks = append(p.Blocks, paper.Block{Caution: templates.FittingCautions}, paper.Block{Heading: templates.OrderWork, Ticks: work})
 	} else {
 		var cautions []string
-		tests := []paper.Tick{{Text: templates.ReadCodes().Title, Note: templates.ReadCodes().Minutes}}
-		cautions = append(cautions, templates.ReadCodes().Cautions...)
+		tests := []paper.Tick{{Text: templates.ReadCodes(d.l).Title, Note: templates.ReadCodes(d.l).Minutes}}
+		cautions = append(cautions, templates.ReadCodes(d.l).Cautions...)
 		add := func(n *diag.NextTest, note string) {
 			t, ok := diag.TestByID(n.Test)
 			if !ok {
 				return
 			}
-			tick := paper.Tick{Text: t.Name, Note: templates.Commas(d.spotWords(n.Bank, n.Position), templates.MinutesWords(t.Minutes), note)}
+			tick := paper.Tick{Text: t.Name, Note: templates.Commas(d.spotWords(n.Bank, n.Position), templates.MinutesWords(d.l, t.Minutes), note)}
 			if !slices.ContainsFunc(tests, func(x paper.Tick) bool {
 				return x.Text == tick.Text && strings.HasPrefix(x.Note, d.spotWords(n.Bank, n.Position))
 			}) {
@@ -273,7 +273,7 @@ func (s *server) handOver(ctx context.Context, a *account) (paper.Sheet, error) 
 		if d.Job.RepairedAt != nil {
 			headline = templates.HandHeadline
 		}
-		p.Blocks = append(p.Blocks, paper.Block{Big: headline(decision, each(parts, d.partWords), each(v.Verdict.Mend, d.mendWords))})
+		p.Blocks = append(p.Blocks, paper.Block{Big: headline(d.l, decision, each(parts, d.partWords), each(v.Verdict.Mend, d.mendWords))})
 	}
 	var done []string
 	for _, r := range d.standingRepairs() {
@@ -281,7 +281,7 @@ func (s *server) handOver(ctx context.Context, a *account) (paper.Sheet, error) 
 			done = append(done, templates.MendedPaper(d.causeWords(diag.CauseRef{Cause: r.Cause, Bank: r.Bank, Position: r.Position}), r.Words))
 			continue
 		}
-		done = append(done, templates.FittedPaper(templates.FitWords(d.spotWords(r.Bank, r.Position), string(r.Kind), r.PartNumber), r.Words))
+		done = append(done, templates.FittedPaper(templates.FitWords(d.l, d.spotWords(r.Bank, r.Position), string(r.Kind), r.PartNumber), r.Words))
 	}
 	if len(done) > 0 {
 		p.Blocks = append(p.Blocks, paper.Block{Heading: templates.HandDone, List: done})

@@ -238,7 +238,7 @@ func (s *server) trimsPicture(w http.ResponseWriter, r *http.Request) error {
 				continue
 			}
 			b := d.used[i].Body
-			row := picture.TrimRow{State: t.T(templates.StateWord(state)), Bank: templates.BankWords(bank + 1)}
+			row := picture.TrimRow{State: templates.StateWord(d.l, state), Bank: templates.BankWords(d.l, bank+1)}
 			if b.ShortPct != nil {
 				row.Dots = append(row.Dots, picture.Dot{Name: t.T("short-term"), Value: *b.ShortPct})
 			}

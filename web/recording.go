@@ -238,9 +238,9 @@ func (rd *reading) offer() []offer {
 			return
 		}
 		ev := rd.d.evidence(o.entry)
-		o.what = templates.Upper(templates.SpotWords(ev.Spot)) + ". " + templates.Statement(ev)
+		o.what = templates.Upper(templates.SpotWords(rd.d.l, ev.Spot)) + ". " + templates.Statement(rd.d.l, ev)
 		if ps := o.entry.Check(rd.d.car); len(ps) > 0 {
-			o.what = templates.Upper(templates.SpotWords(ev.Spot))
+			o.what = templates.Upper(templates.SpotWords(rd.d.l, ev.Spot))
 			o.cannot = problemWords(rd.d.l, ps[0])
 		}
 		out = append(out, o)
@@ -268,7 +268,7 @@ func (rd *reading) offer() []offer {
 	case "trims":
 		if rd.res.Trims != nil {
 			for _, e := range rd.res.Trims.Entries() {
-				add(diag.Entry{Kind: diag.KindTrim, Bank: e.Bank, State: string(e.State), ShortPct: e.ShortPct, LongPct: e.LongPct}, templates.BankWords(e.Bank), "")
+				add(diag.Entry{Kind: diag.KindTrim, Bank: e.Bank, State: string(e.State), ShortPct: e.ShortPct, LongPct: e.LongPct}, templates.BankWords(rd.d.l, e.Bank), "")
 			}
 		}
 	}
@@ -302,7 +302,7 @@ func rounded(e diag.Entry) diag.Entry {
 func (rd *reading) fields() {
 	v, m := &rd.view, rd.mapping
 	v.Action = rd.d.base() + "/files/" + rd.file.ID
-	v.Purpose, v.State, v.Mixture, v.At, v.Cold = templates.PurposeField(), templates.RunningField(diag.States), templates.ForcedMixtureField(), templates.ForcedAtField(), templates.ColdField()
+	v.Purpose, v.State, v.Mixture, v.At, v.Cold = templates.PurposeField(), templates.RunningField(rd.d.l, diag.States), templates.ForcedMixtureField(), templates.ForcedAtField(), templates.ColdField()
 	rd.state = v.State.Value
 	v.Time, v.Kind, v.Unit, v.Rate = templates.TimeFields()
 	v.Delim, v.Decimal, v.Line = templates.TableFields()
@@ -347,7 +347,7 @@ func (rd *reading) fields() {
 		row.Place.Options, row.Place.Value = places, placeKey(c.Bank, c.Position)
 		if !slices.ContainsFunc(places, func(o templates.Option) bool { return o.Value == row.Place.Value }) {
 			// The file names a place that the car does not have.
-			row.Place.Options = append(slices.Clone(places), templates.Option{Value: row.Place.Value, Label: templates.Upper(templates.SpotWords(templates.Spot{Bank: c.Bank, Position: c.Position}))})
+			row.Place.Options = append(slices.Clone(places), templates.Option{Value: row.Place.Value, Label: templates.Upper(templates.SpotWords(rd.d.l, templates.Spot{Bank: c.Bank, Position: c.Position}))})
 		}
 		if c.Quantity == signal.Other || c.Quantity == "" {
 			v.More = append(v.More, row)

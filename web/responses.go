@@ -17,6 +17,7 @@ import (
 	"crosscount/diag/signal/draw"
 	"crosscount/store"
 	"crosscount/templates"
+	"crosscount/templates/lang"
 )
 
 const (
@@ -52,7 +53,7 @@ func (s *server) readAnswers(r *http.Request, d *desk, file store.File, content 
 	} else if err != nil {
 		return nil, err
 	}
-	a.state = templates.AnsweredState(diag.States)
+	a.state = templates.AnsweredState(d.l, diag.States)
 	if a.form.r.PostFormValue(a.state.Name) != "" {
 		a.form.choice(&a.state)
 	}
@@ -118,7 +119,7 @@ func (a *answers) compareLayout() {
 			n.Kind, n.Wires = diag.WideRange, 5
 		}
 		next = append(next, n)
-		add = append(add, templates.SpotWords(templates.Spot{Bank: l.Bank, Position: l.Position}))
+		add = append(add, templates.SpotWords(a.d.l, templates.Spot{Bank: l.Bank, Position: l.Position}))
 	}
 	for _, x := range a.d.Sensors {
 		if !slices.ContainsFunc(next, func(o store.Sensor) bool { return o.Bank == x.Bank && o.Position == x.Position }) {
@@ -126,7 +127,7 @@ func (a *answers) compareLayout() {
 		}
 	}
 	if len(add)+len(drop) > 0 && len(a.d.Vehicle.Diag(next, a.d.LastKm).Check()) == 0 {
-		a.layout, a.change = next, templates.LayoutChange(add, drop)
+		a.layout, a.change = next, templates.LayoutChange(a.d.l, add, drop)
 	}
 }
 
@@ -161,9 +162,9 @@ func (a *answers) offer() {
 		if e.State != "" {
 			ev.State = templates.StateChosenBelow
 		}
-		o := offer{entry: e, what: templates.Statement(ev)}
+		o := offer{entry: e, what: templates.Statement(a.d.l, ev)}
 		if e.Bank > 0 {
-			o.what = templates.Upper(templates.SpotWords(ev.Spot)) + ". " + o.what
+			o.what = templates.Upper(templates.SpotWords(a.d.l, ev.Spot)) + ". " + o.what
 		}
 		if c, err := obd.ParseCode(e.Code); err == nil && e.Kind == diag.KindCode {
 			o.what += ": " + a.d.l.Say(c.Describe().Upper())
@@ -225,7 +226,7 @@ func (s *server) responsesPage(w http.ResponseWriter, r *http.Request, d *desk, 
 	}
 	v := templates.ResponsesView{Page: s.page(w, r, templates.AtNowhere, templates.TitleResponses), Car: carName(d.Vehicle), JobHref: d.base(),
 		File: d.fileFacts(file, by), Svg: string(a.svg), Refusal: a.form.refusal(), Decoded: d.decodedView(a.dec, a.res), Noticed: d.obdNoticed(a.dec),
-		Sums: answeredSums(a.dec), AsOther: d.base() + "/files/" + file.ID + "?as=" + asTable}
+		Sums: answeredSums(d.l, a.dec), AsOther: d.base() + "/files/" + file.ID + "?as=" + asTable}
 	if d.open() && a.dec.Messages > 0 {
 		v.Take = a.takeForm()
 	}
@@ -351,7 +352,7 @@ func (a *answers) measurements() (json.RawMessage, error) {
 	return json.Marshal(kept{&dec, a.res})
 }
 
-func answeredSums(dec *obd.Result) []templates.Fact {
+func answeredSums(l *lang.Language, dec *obd.Result) []templates.Fact {
 	out := []templates.Fact{{Name: templates.FactLines, Value: thousands(int64(dec.Lines))}, {Name: templates.FactAnswers, Value: thousands(int64(dec.Messages))}}
 	var modules []string
 	for _, m := range dec.Modules {
@@ -374,7 +375,7 @@ func (d *desk) obdNoticed(dec *obd.Result) []templates.NoticedLine {
 	for _, kind := range []obd.NoteKind{obd.Damaged, obd.Assumed, obd.Ignored} {
 		for _, n := range dec.Notes {
 			if n.Kind == kind && len(out) < noticedShown {
-				out = append(out, templates.NoticedLine{Where: templates.LineWords(n.Line, 0), What: d.l.Say(n.Text.Upper()), Mend: d.l.Say(n.Mend), Times: templates.TimesWords(n.Count)})
+				out = append(out, templates.NoticedLine{Where: templates.LineWords(d.l, n.Line, 0), What: d.l.Say(n.Text.Upper()), Mend: d.l.Say(n.Mend), Times: templates.TimesWords(d.l, n.Count)})
 			}
 		}
 	}
@@ -424,7 +425,7 @@ func (d *desk) decodedView(dec *obd.Result, res *signal.Result) templates.Decode
 		}
 		for _, x := range f.Readings {
 			name := templates.LiveName(string(x.Quantity))
-			if at := channelSpot(x.Channel); at != "" {
+			if at := channelSpot(d.l, x.Channel); at != "" {
 				name += ", " + at
 			}
 			fv.Readings = append(fv.Readings, templates.Fact{Name: name, Value: withUnit(x.Value, x.Unit)})
@@ -432,7 +433,7 @@ func (d *desk) decodedView(dec *obd.Result, res *signal.Result) templates.Decode
 		v.Frames = append(v.Frames, fv)
 	}
 	for _, x := range dec.Series {
-		l := templates.LiveRow{Name: templates.LiveName(string(x.Quantity)), Where: channelSpot(x.Channel), Last: withUnit(x.Last, x.Unit), Count: thousands(int64(x.Count))}
+		l := templates.LiveRow{Name: templates.LiveName(string(x.Quantity)), Where: channelSpot(d.l, x.Channel), Last: withUnit(x.Last, x.Unit), Count: thousands(int64(x.Count))}
 		if x.Count > 1 {
 			l.Range = brief(x.Min) + " to " + brief(x.Max)
 		}
@@ -447,7 +448,7 @@ func (d *desk) decodedView(dec *obd.Result, res *signal.Result) templates.Decode
 		v.Groups = groups(d.l, res)
 	}
 	for _, x := range dec.Tests[:min(len(dec.Tests), resultsShown)] {
-		v.Tests = append(v.Tests, resultRow(x))
+		v.Tests = append(v.Tests, d.resultRow(x))
 	}
 	if len(dec.Tests) > resultsShown {
 		v.TestsLeft = templates.OnlyFirst(resultsShown, len(dec.Tests))
@@ -455,7 +456,7 @@ func (d *desk) decodedView(dec *obd.Result, res *signal.Result) templates.Decode
 	return v
 }
 
-func resultRow(x obd.TestResult) templates.ResultRow {
+func (d *desk) resultRow(x obd.TestResult) templates.ResultRow {
 	name := x.Name
 	if name == "" {
 		name = fmt.Sprintf("Test %02X", x.TID)
@@ -463,7 +464,7 @@ func resultRow(x obd.TestResult) templates.ResultRow {
 	if x.Monitor != "" {
 		name = x.Monitor + ": " + name
 	}
-	row := templates.ResultRow{Name: templates.Upper(name), Value: withUnit(x.Value, x.Unit), Where: channelSpot(obd.Channel{Bank: x.Bank, Position: x.Position})}
+	row := templates.ResultRow{Name: templates.Upper(name), Value: withUnit(x.Value, x.Unit), Where: channelSpot(d.l, obd.Channel{Bank: x.Bank, Position: x.Position})}
 	lim := func(p *float64) string {
 		if p == nil {
 			return ""
@@ -478,7 +479,7 @@ func resultRow(x obd.TestResult) templates.ResultRow {
 func (d *desk) layoutView(reported []obd.Location) *templates.LayoutView {
 	v := &templates.LayoutView{}
 	for _, l := range reported {
-		words := templates.SpotWords(templates.Spot{Bank: l.Bank, Position: l.Position})
+		words := templates.SpotWords(d.l, templates.Spot{Bank: l.Bank, Position: l.Position})
 		v.Reported = append(v.Reported, words)
 		if _, ok := d.car.At(l.Bank, l.Position); !ok {
 			v.Surplus = append(v.Surplus, words)
@@ -493,11 +494,11 @@ func (d *desk) layoutView(reported []obd.Location) *templates.LayoutView {
 	return v
 }
 
-func channelSpot(c obd.Channel) string {
+func channelSpot(l *lang.Language, c obd.Channel) string {
 	if c.Bank == 0 {
 		return ""
 	}
-	return templates.SpotWords(templates.Spot{Bank: c.Bank, Position: c.Position})
+	return templates.SpotWords(l, templates.Spot{Bank: c.Bank, Position: c.Position})
 }
 
 func withUnit(v float64, unit string) string {

@@ -7,6 +7,7 @@ import (
 
 	"crosscount/store"
 	"crosscount/templates"
+	"crosscount/templates/lang"
 )
 
 const (
@@ -57,19 +58,19 @@ func (s *server) searched(w http.ResponseWriter, r *http.Request, limit int) (te
 	clock := clockIn(tongue(r), shop, s.now())
 	v.Searched, v.More = true, len(found) > limit
 	for _, j := range found[:min(len(found), limit)] {
-		v.Jobs = append(v.Jobs, foundJob(j, clock))
+		v.Jobs = append(v.Jobs, foundJob(tongue(r), j, clock))
 	}
 	return v, nil
 }
 
-func foundJob(j store.FoundJob, clock wallClock) templates.FoundJob {
+func foundJob(l *lang.Language, j store.FoundJob, clock wallClock) templates.FoundJob {
 	f := templates.FoundJob{Href: fmt.Sprintf("/jobs/%d", j.JobID), Job: j.JobID, Car: templates.CarWords(j.ModelYear, j.Make, j.Model),
 		Plate: j.Plate, Customer: j.CustomerName, Phone: j.CustomerPhone, Concern: j.Concern, When: clock.day(j.OpenedAt), Alike: !j.Exact}
 	switch {
 	case j.CancelledAt != nil:
 		f.End = templates.EndedUnfinished
 	case j.Outcome != nil:
-		f.End = templates.OutcomeWord(*j.Outcome)
+		f.End = templates.OutcomeWord(l, *j.Outcome)
 	default:
 		f.End = templates.StillOpen
 	}

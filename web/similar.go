@@ -51,12 +51,12 @@ func (s *server) similar(ctx context.Context, d *desk) ([]templates.SimilarJob, 
 	var out []templates.SimilarJob
 	for _, j := range rs[:min(len(rs), similarShown)] {
 		v := templates.SimilarJob{Href: fmt.Sprintf("/jobs/%d", j.JobID), ID: j.JobID, Car: templates.CarWords(j.ModelYear, j.Make, j.Model),
-			Was: templates.OutcomeWord(j.Outcome), Shared: templates.SharedWords(j.Shared, j.SameFamily), CameBack: j.CameBack}
+			Was: templates.OutcomeWord(d.l, j.Outcome), Shared: templates.SharedWords(d.l, j.Shared, j.SameFamily), CameBack: j.CameBack}
 		if len(j.Causes) > 0 {
 			v.Was = strings.Join(each(j.Causes, d.causeWords), "; ")
 		}
 		if j.ratio >= 0 {
-			v.Says = templates.AlikeWords(j.ratio)
+			v.Says = templates.AlikeWords(d.l, j.ratio)
 		}
 		out = append(out, v)
 	}

@@ -92,7 +92,7 @@ func (r *rig) sameCar(job int64) int64 {
 func TestAlikeWords(t *testing.T) {
 	for ratio, want := range map[float64]string{4321: "over 1000 times likelier", 41.6: "42 times likelier", 2.34: "2.3 times likelier", 1: "nothing for or against",
 		0.25: "4.0 times less likely", 0: "does not fit"} {
-		if s := templates.AlikeWords(ratio); !strings.Contains(s, want) {
+		if s := templates.AlikeWords(nil, ratio); !strings.Contains(s, want) {
 			t.Errorf("%g: %q", ratio, s)
 		}
 	}

@@ -10,6 +10,7 @@ import (
 	"crosscount/diag"
 	"crosscount/store"
 	"crosscount/templates"
+	"crosscount/templates/lang"
 )
 
 const spareRows = 2 // empty rows of the sensor form, for sensors to add
@@ -36,7 +37,7 @@ func (s *server) vehicleView(w http.ResponseWriter, r *http.Request) (templates.
 	if h.LastKm > 0 {
 		v.Odometer = thousands(int64(inShop(h.LastKm, shop.DistanceUnit))) + " " + shop.DistanceUnit
 	}
-	v.Engine = templates.EngineLine(h.Vehicle.Arrangement, h.Vehicle.Cylinders, trim(h.Vehicle.DisplacementL), h.Vehicle.AirMetering)
+	v.Engine = templates.EngineLine(tongue(r), h.Vehicle.Arrangement, h.Vehicle.Cylinders, trim(h.Vehicle.DisplacementL), h.Vehicle.AirMetering)
 	for _, j := range h.Jobs {
 		l := templates.HistoryLine{Href: fmt.Sprintf("/jobs/%d", j.ID), ID: j.ID, When: clock.day(j.OpenedAt), Concern: j.Concern, Codes: j.Codes}
 		if j.OdometerKm != nil {
@@ -62,14 +63,14 @@ func (s *server) vehicleView(w http.ResponseWriter, r *http.Request) (templates.
 		v.Lives = append(v.Lives, sensorLife(d, f))
 	}
 	v.Form = vehicleForm(h)
-	v.Sensors = sensorForm(h.Sensors)
+	v.Sensors = sensorForm(tongue(r), h.Sensors)
 	return v, h, nil
 }
 
 // sensorLife tells one sensor's time at its place.
 func sensorLife(d *desk, f store.Fitting) templates.SensorLife {
 	unit := d.shop.DistanceUnit
-	l := templates.SensorLife{Spot: templates.Upper(d.spotWords(f.Bank, f.Position)), Kind: templates.SensorKindWord(string(f.Kind)), Number: f.PartNumber}
+	l := templates.SensorLife{Spot: templates.Upper(d.spotWords(f.Bank, f.Position)), Kind: templates.SensorKindWord(d.l, string(f.Kind)), Number: f.PartNumber}
 	l.Fitted = lifeMoment(d.clock, f.FittedAt, f.FittedKm, unit)
 	l.Removed = lifeMoment(d.clock, f.RemovedAt, f.RemovedKm, unit)
 	if f.JobID != nil {
@@ -98,10 +99,10 @@ func vehicleForm(h store.VehicleHistory) templates.VehicleForm {
 	return f
 }
 
-func sensorForm(sensors []store.Sensor) templates.SensorForm {
+func sensorForm(l *lang.Language, sensors []store.Sensor) templates.SensorForm {
 	var f templates.SensorForm
 	for i := range len(sensors) + spareRows {
-		row := templates.NewSensorRow(i)
+		row := templates.NewSensorRow(l, i)
 		if i < len(sensors) {
 			s := sensors[i]
 			row.Place.Value = fmt.Sprintf("%d-%d", s.Bank, s.Position)

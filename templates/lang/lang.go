@@ -200,6 +200,15 @@ func All[P Phrase](l *Language, ps []P) []string {
 	return out
 }
 
+// Each says several texts that have no blanks.
+func (l *Language) Each(english []string) []string {
+	out := make([]string, len(english))
+	for i, e := range english {
+		out[i] = l.T(e)
+	}
+	return out
+}
+
 // And joins clauses as a sentence does. The clauses are in the language already.
 func (l *Language) And(clauses []string) string {
 	switch n := len(clauses); n {
