@@ -25,14 +25,16 @@ func Decide(c Case) (Decision, error) {
 
 // decision is the working state of one Decide.
 type decision struct {
-	c      *calc
-	b      *belief
-	hyps   []hyp
-	lik    [][]float64 // explanation, finding
-	pr     *prospect
-	direct []bool
-	from   []int // canonical entry: its place in the case as given
-	costs  Costs
+	c       *calc
+	b       *belief
+	hyps    []hyp
+	lik     [][]float64 // explanation, finding
+	without [][]float64 // finding, explanation: its weight were the finding not known
+	said    []say.Text  // finding: in words
+	pr      *prospect
+	direct  []bool
+	from    []int // canonical entry: its place in the case as given
+	costs   Costs
 }
 
 // weigh reckons with a case and lays it out for planning.
@@ -48,6 +50,7 @@ func (e *engine) weigh(c Case, out []Exclusion) *decision {
 		d.lik[i] = make([]float64, len(d.c.ev.findings))
 		d.c.likelihoods(&d.hyps[i], d.lik[i])
 	}
+	d.setApart()
 	for s := range w.sens {
 		d.direct = append(d.direct, d.directEvidence(s))
 	}

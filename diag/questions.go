@@ -17,8 +17,10 @@ type question struct {
 	sensor  int // -1: none
 	minutes float64
 	answers []answer
-	memo    map[uint64][]float64
 	cats    func(h *hyp) []float64
+	reads   []int                // quantities that the answer hangs on
+	moves   []bool               // context unit: has it a say in the answer; nil: not known
+	memo    map[uint64][]float64 // the chances, by what has a say in them
 }
 
 // answer is one of them: an outcome's id or a class of readings, in words.
@@ -98,6 +100,7 @@ func (c *calc) ask(out *[]question, t, bank, s int) {
 		}
 		q.answers = []answer{{id: "reaches", say: say.T("above 0.8 V, quick")}, {id: "slow", say: say.T("above 0.8 V, but slow")}, {id: "weak", say: say.T("between 0.55 and 0.8 V")}, {id: "dead", say: say.T("below 0.55 V")}}
 		volts, ms := w.quantity["rich.volts"], w.quantity["rich.ms"]
+		q.reads = []int{volts, ms}
 		q.cats = func(h *hyp) []float64 {
 			up, mid := 1-c.below(volts, s, h, 0.8), 1-c.below(volts, s, h, 0.55)
 			quick := c.below(ms, s, h, 100)
@@ -109,6 +112,7 @@ func (c *calc) ask(out *[]question, t, bank, s int) {
 		}
 		q.answers = []answer{{id: "reaches", say: say.T("below 0.2 V, quick")}, {id: "slow", say: say.T("below 0.2 V, but slow")}, {id: "high", say: say.T("stays above 0.2 V")}, {id: "negative", say: say.T("below zero")}}
 		volts, ms := w.quantity["lean.volts"], w.quantity["lean.ms"]
+		q.reads = []int{volts, ms}
 		q.cats = func(h *hyp) []float64 {
 			neg, low := c.below(volts, s, h, -0.06), c.below(volts, s, h, 0.2)
 			quick := c.below(ms, s, h, 100)
@@ -120,6 +124,7 @@ func (c *calc) ask(out *[]question, t, bank, s int) {
 		}
 		q.answers = []answer{{id: "in_range", say: say.T("within the maker's range")}, {id: "off", say: say.T("outside the range")}, {id: "open", say: say.T("open")}}
 		ohm := w.quantity["heater.ohm"]
+		q.reads = []int{ohm}
 		q.cats = func(h *hyp) []float64 {
 			in, off := c.below(ohm, s, h, 0.2), c.below(ohm, s, h, 3)
 			return []float64{in, off - in, 1 - off}
@@ -130,6 +135,7 @@ func (c *calc) ask(out *[]question, t, bank, s int) {
 		}
 		q.answers = []answer{{id: "good", say: say.T("feed and ground good")}, {id: "no_feed", say: say.T("feed missing or low")}, {id: "drop", say: say.T("ground drops too much")}}
 		feed, drop := w.quantity["heater.feed_v"], w.quantity["heater.ground_drop_v"]
+		q.reads = []int{feed, drop}
 		q.cats = func(h *hyp) []float64 {
 			low, high := c.below(feed, s, h, 10.5), 1-c.below(drop, s, h, 0.5)
 			return []float64{(1 - low) * (1 - high), low, (1 - low) * high}
@@ -140,6 +146,7 @@ func (c *calc) ask(out *[]question, t, bank, s int) {
 		}
 		q.answers = []answer{{id: "holds", say: say.T("in range and holds")}, {id: "falls", say: say.T("in range but falls away")}, {id: "low", say: say.T("too low")}, {id: "high", say: say.T("too high")}}
 		kpa := w.quantity["fuel.kpa"]
+		q.reads = []int{kpa}
 		falls := w.slots(mt)[0]
 		d := c.finds(t, falls)
 		q.cats = func(h *hyp) []float64 {
@@ -157,6 +164,7 @@ func (c *calc) ask(out *[]question, t, bank, s int) {
 		}
 		q.answers = []answer{{id: "right", say: say.T("as the engine breathes")}, {id: "low", say: say.T("reads too little")}, {id: "high", say: say.T("reads too much")}}
 		ratio := w.quantity["airflow.ratio"]
+		q.reads = []int{ratio}
 		q.cats = func(h *hyp) []float64 {
 			low, high := c.below(ratio, -1, h, -13), 1-c.below(ratio, -1, h, 13)
 			return []float64{1 - low - high, low, high}
@@ -176,9 +184,27 @@ func (c *calc) ask(out *[]question, t, bank, s int) {
 			c.askWord(&q)
 		}
 	}
-	if q.cats != nil {
-		*out = append(*out, q)
+	if q.cats == nil {
+		return
 	}
+	if mt.ID != "history_ask" && mt.ID != "trims" && mt.ID != "gas_analysis" {
+		for u := range w.units {
+			q.moves = append(q.moves, c.bears(&q, u))
+		}
+	}
+	*out = append(*out, q)
+}
+
+// bears tells whether a context unit has a say in the answer of a question that ends in
+// a word or hangs on quantities.
+func (c *calc) bears(q *question, u int) bool {
+	w := c.w
+	if q.sensor >= 0 && !w.places[w.units[u].place].reachesSensor(&w.sens[q.sensor]) {
+		return false
+	}
+	fx := w.units[u].fx
+	return slices.ContainsFunc(q.reads, func(k int) bool { return fx.show[k].has || fx.add[k].has }) ||
+		slices.ContainsFunc(fx.find[q.test], func(x chance) bool { return x.p > 0 })
 }
 
 // known tells whether a quantity has been measured at a sensor (-1: the engine).
@@ -212,6 +238,20 @@ func (c *calc) looked(t, s, bank int) bool {
 
 // of gives the chance of each answer under an explanation.
 func (q *question) of(c *calc, h *hyp) []float64 {
+	var key uint64
+	if q.moves != nil {
+		if q.sensor >= 0 {
+			key = uint64(h.st[q.sensor] + 1)
+		}
+		for _, u := range h.us {
+			if q.moves[u] {
+				key = key<<10 | uint64(u+1)
+			}
+		}
+		if p, ok := q.memo[key]; ok {
+			return p
+		}
+	}
 	p := q.cats(h)
 	sum := 0.0
 	for i := range p {
@@ -220,6 +260,9 @@ func (q *question) of(c *calc, h *hyp) []float64 {
 	}
 	for i := range p {
 		p[i] /= sum
+	}
+	if q.moves != nil {
+		q.memo[key] = p
 	}
 	return p
 }
@@ -451,6 +494,7 @@ func (c *calc) askSignal(q *question) {
 	w, s := c.w, q.sensor
 	sw := &w.sens[s]
 	hz := w.quantity["signal.crossings_hz"]
+	q.reads = []int{hz}
 	if sw.Kind == Titania {
 		if sw.Position != 1 || c.known(s, "signal.crossings_hz") {
 			return
@@ -467,6 +511,7 @@ func (c *calc) askSignal(q *question) {
 			return
 		}
 		mean, rate := w.quantity["rear.mean_v"], w.quantity["rear.crossings_hz"]
+		q.reads = []int{mean, rate}
 		q.answers = []answer{{id: "steady", say: say.T("steady near 0.6 to 0.7 V")}, {id: "low", say: say.T("low")}, {id: "lively", say: say.T("switches like the front one")}, {id: "high", say: say.T("high")}}
 		q.cats = func(h *hyp) []float64 {
 			low, high := c.below(mean, s, h, 0.47), 1-c.below(mean, s, h, 0.85)
@@ -480,6 +525,7 @@ func (c *calc) askSignal(q *question) {
 		return
 	}
 	hi, lo, lr := w.quantity["signal.max_v"], w.quantity["signal.min_v"], w.quantity["signal.lean_rich_ms"]
+	q.reads = []int{hi, lo, lr, hz}
 	q.answers = []answer{{id: "good", say: say.T("full swing, quick")}, {id: "slow", say: say.T("full swing, but slow")}, {id: "low", say: say.T("never gets up")}, {id: "high", say: say.T("never comes down")},
 		{id: "beyond", say: say.T("above 1.1 V")}, {id: "negative", say: say.T("below zero")}}
 	q.cats = func(h *hyp) []float64 {

@@ -30,13 +30,8 @@ func (d *decision) reasons(is func(*hyp) bool) []Reason {
 		return out
 	}
 	for f := range d.c.ev.findings {
-		top := math.Inf(-1)
-		for i := range d.hyps {
-			top = max(top, -d.lik[i][f])
-		}
 		var w1, w0 float64
-		for i := range d.hyps {
-			x := d.hyps[i].p * math.Exp(-d.lik[i][f]-top)
+		for i, x := range d.without[f] {
 			if in[i] {
 				w1 += x
 			} else {
@@ -52,10 +47,27 @@ func (d *decision) reasons(is func(*hyp) bool) []Reason {
 			continue
 		}
 		fd := &d.c.ev.findings[f]
-		out = append(out, Reason{Entries: d.given(fd.entries), Finding: d.c.ev.say(fd), Weight: math.Round(lr*100) / 100, Word: weightWord(lr), For: lr > 0})
+		out = append(out, Reason{Entries: d.given(fd.entries), Finding: d.said[f], Weight: math.Round(lr*100) / 100, Word: weightWord(lr), For: lr > 0})
 	}
 	slices.SortStableFunc(out, func(a, b Reason) int { return cmp.Compare(math.Abs(b.Weight), math.Abs(a.Weight)) })
 	return out
+}
+
+// setApart takes each finding in turn out of the explanations, for reasons, and puts it
+// into words.
+func (d *decision) setApart() {
+	d.without = make([][]float64, len(d.c.ev.findings))
+	for f := range d.without {
+		top := math.Inf(-1)
+		for i := range d.hyps {
+			top = max(top, -d.lik[i][f])
+		}
+		d.without[f] = make([]float64, len(d.hyps))
+		for i := range d.hyps {
+			d.without[f][i] = d.hyps[i].p * math.Exp(-d.lik[i][f]-top)
+		}
+		d.said = append(d.said, d.c.ev.say(&d.c.ev.findings[f]))
+	}
 }
 
 // why puts the reasons into words.

@@ -19,7 +19,7 @@ type sensorCalc struct {
 	touched []sensorFinding // those that the context can move
 	rises   []rise          // the same, taken apart for speed
 	falls   []fall
-	levels  []*sensorFinding
+	levels  []stateLevel
 	touches []bool // context place
 	memo    map[uint64]*sensorSum
 	lastKey uint64
@@ -40,6 +40,13 @@ type rise struct {
 type fall struct {
 	power float64
 	cq    []float64 // context unit
+}
+
+// stateLevel is a quantity that the context can move: its likelihood in each state of
+// the sensor, and how much the state holds it there.
+type stateLevel struct {
+	f         *sensorFinding
+	lik, grip []float64 // state
 }
 
 // class is what a group of states does to the outside.
@@ -226,7 +233,11 @@ func (sc *sensorCalc) takeApart(sf *sensorFinding) {
 			}
 		}
 	case fSensorQuantity:
-		sc.levels = append(sc.levels, sf)
+		l := stateLevel{sf, make([]float64, len(sw.states)), make([]float64, len(sw.states))}
+		for st := range sw.states {
+			l.lik[st], l.grip[st] = sf.held(sw.states[st].units)
+		}
+		sc.levels = append(sc.levels, l)
 	}
 }
 
@@ -270,30 +281,36 @@ func (sf *sensorFinding) likelihood(su []int, cu []int16) float64 {
 		}
 		return seen(sf.f.slots, sf.f.looks, fires, sf.quiet)
 	case fSensorQuantity:
-		lik, best := sf.good, -1.0
-		for _, u := range su {
-			if sf.lik[u] >= 0 && sf.grip[u] > best {
-				lik, best = sf.lik[u], sf.grip[u]
-			}
-		}
-		for _, u := range cu {
-			if sf.clik[u] >= 0 && sf.cgr[u] > best {
-				lik, best = sf.clik[u], sf.cgr[u]
-			}
+		lik, best := sf.held(su)
+		if l, g := sf.moved(cu); g > best {
+			lik = l
 		}
 		return lik
 	}
 	return 1
 }
 
-// bound is no less than the likelihood of a quantity with any of the later units
-// added.
-func (sf *sensorFinding) bound(su []int, cu []int16, later []int16) float64 {
-	lik := sf.likelihood(su, cu)
-	for _, u := range later {
-		lik = max(lik, sf.clik[u])
+// held is the likelihood of a quantity where the causes at the sensor put it, and the
+// grip with which they do.
+func (sf *sensorFinding) held(su []int) (lik, grip float64) {
+	lik, grip = sf.good, -1.0
+	for _, u := range su {
+		if sf.lik[u] >= 0 && sf.grip[u] > grip {
+			lik, grip = sf.lik[u], sf.grip[u]
+		}
 	}
-	return lik
+	return lik, grip
+}
+
+// moved is the same where the context puts it.
+func (sf *sensorFinding) moved(cu []int16) (lik, grip float64) {
+	grip = -1
+	for _, u := range cu {
+		if sf.clik[u] >= 0 && sf.cgr[u] > grip {
+			lik, grip = sf.clik[u], sf.cgr[u]
+		}
+	}
+	return lik, grip
 }
 
 func power(x, p float64) float64 {
@@ -442,8 +459,10 @@ func (sc *sensorCalc) sum(cu []int16) *sensorSum {
 // gives bounds that hold with any of them added.
 func (sc *sensorCalc) weigh(cu []int16, later []int16) *sensorSum {
 	sw := &sc.w.sens[sc.s]
-	m := &sensorSum{states: make([]float64, len(sw.states)), classes: make([]float64, len(sc.classes))}
-	odds := make([]float64, len(sw.places))
+	n := len(sw.states)
+	memory := make([]float64, n+len(sc.classes)+len(sw.places))
+	m := &sensorSum{states: memory[:n:n], classes: memory[n : n+len(sc.classes) : n+len(sc.classes)]}
+	odds := memory[n+len(sc.classes):]
 	norm := 1.0
 	for p := range sw.places {
 		miss, lmiss := 1-sc.prior[p], 1.0
@@ -486,13 +505,18 @@ func (sc *sensorCalc) weigh(cu []int16, later []int16) *sensorSum {
 			m.states[st] *= power(1-miss*s, r.power)
 		}
 	}
-	for _, f := range sc.levels {
-		for st := range sw.states {
-			if later == nil {
-				m.states[st] *= f.likelihood(sw.states[st].units, cu)
-			} else {
-				m.states[st] *= f.bound(sw.states[st].units, cu, later)
+	for i := range sc.levels {
+		l := &sc.levels[i]
+		moved, hold := l.f.moved(cu)
+		best := 0.0 // of the later units, for a bound
+		for _, u := range later {
+			best = max(best, l.f.clik[u])
+		}
+		for st, x := range l.lik {
+			if hold > l.grip[st] {
+				x = moved
 			}
+			m.states[st] *= max(x, best)
 		}
 	}
 	for st, x := range m.states {
