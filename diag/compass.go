@@ -279,9 +279,12 @@ func (c *compass) compare(belief []float64) {
 			for k := range root {
 				root[k] = math.Sqrt(root[k])
 			}
-			for i := range root {
-				for j := range root {
-					o[i*n+j] += root[i] * root[j]
+			for i, x := range root {
+				if x == 0 {
+					continue
+				}
+				for j, y := range root[:i] { // alike asks for no others
+					o[i*n+j] += x * y
 				}
 			}
 		}
@@ -321,10 +324,16 @@ func (c *compass) open(m int, at moment) bool {
 // do is the expected total of doing work, proving it, and going on where the proof
 // fails.
 func (c *compass) do(b []float64, work uint64, at moment) float64 {
+	return c.doBelow(b, work, at, math.Inf(1))
+}
+
+// doBelow is do where that is below the limit, else the limit or more: what is left
+// costs no less than knowing the faults, and mostly that is too much already.
+func (c *compass) doBelow(b []float64, work uint64, at moment, limit float64) float64 {
 	t := c.jobs[work]
 	scratch := c.scratch
 	clear(scratch)
-	mass, failed, lost := 0.0, 0.0, 0.0
+	mass, failed, lost, known := 0.0, 0.0, 0.0, 0.0
 	for i, x := range b {
 		if x == 0 {
 			continue
@@ -337,9 +346,13 @@ func (c *compass) do(b []float64, work uint64, at moment) float64 {
 		x *= c.shows[j]
 		scratch[j] += x * (1 - c.miss)
 		failed += x * (1 - c.miss)
+		known += x * (1 - c.miss) * (c.known[j] + c.base)
 		lost += x * c.miss * c.loss[j]
 	}
 	total := mass*t.cost + lost
+	if least := total + failed*c.redo + known; least > limit*(1+1e-9) {
+		return least
+	}
 	if failed > 0 {
 		total += failed*c.redo + c.estimate(scratch, at)
 	}
@@ -347,9 +360,9 @@ func (c *compass) do(b []float64, work uint64, at moment) float64 {
 }
 
 // bestWork is the best work to do and prove from a belief: nothing at all, or what
-// one of the likeliest sets wants.
-func (c *compass) bestWork(b []float64, at moment) (uint64, float64) {
-	best := c.do(b, 0, at)
+// one of the likeliest sets wants; some of them where none is below the limit.
+func (c *compass) bestWork(b []float64, at moment, limit float64) (uint64, float64) {
+	best := c.doBelow(b, 0, at, limit)
 	var work uint64
 	// The likeliest groups, by their heaviest set.
 	var top [4]int
@@ -385,7 +398,7 @@ func (c *compass) bestWork(b []float64, at moment) (uint64, float64) {
 		if !ok {
 			continue
 		}
-		if v := c.do(b, w, at); v < best {
+		if v := c.doBelow(b, w, at, min(best, limit)); v < best {
 			best, work = v, w
 		}
 	}
@@ -428,8 +441,9 @@ func (c *compass) ask(b []float64, q int, at moment, depth int, limit float64) f
 		if mass == 0 {
 			continue
 		}
-		_, v := c.bestWork(bo, next)
-		v = min(v, c.estimate(bo, next))
+		v := c.estimate(bo, next)
+		_, work := c.bestWork(bo, next, v)
+		v = min(v, work)
 		if depth > 1 && mass > rareAnswer {
 			for r := range c.p {
 				if next.asked>>r&1 == 0 && c.told(r) {
@@ -448,7 +462,7 @@ const rareAnswer = 5e-3
 
 // best is the best step from a belief, looking one question ahead.
 func (c *compass) best(b []float64, at moment) move {
-	work, v := c.bestWork(b, at)
+	work, v := c.bestWork(b, at, math.Inf(1))
 	out := move{-1, work, v}
 	for q := range c.p {
 		if at.asked>>q&1 == 0 && c.told(q) {
@@ -471,7 +485,7 @@ const looked = 4
 // choose ranks what could be done from a belief, looking two questions ahead, best
 // first.
 func (c *compass) choose(b []float64, at moment) []move {
-	work, v := c.bestWork(b, at)
+	work, v := c.bestWork(b, at, math.Inf(1))
 	out := []move{{-1, work, v}}
 	for q := range c.p {
 		if at.asked>>q&1 == 0 && c.told(q) {
