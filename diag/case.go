@@ -96,6 +96,7 @@ type Entry struct {
 	OhmHigh     *float64 `json:"ohm_high,omitempty"`
 	FeedV       *float64 `json:"feed_v,omitempty"`
 	GroundDropV *float64 `json:"ground_drop_v,omitempty"`
+	WarmUpS     *float64 `json:"warm_up_s,omitempty"` // seconds from a cold start until the cell's voltage first moves
 
 	Result string `json:"result,omitempty"`
 	Look   string `json:"look,omitempty"`

@@ -213,6 +213,11 @@ func (w *world) collectOne(c *collector, i int, e Entry) {
 		})
 		number("heater.feed_v", e.FeedV, same)
 		number("heater.ground_drop_v", e.GroundDropV, same)
+		if e.WarmUpS != nil && w.sens[sensor].Kind != Zirconia {
+			ev.skip(i, say.T("The time to activity is a narrow-band zirconia figure: not judged on this kind of sensor."))
+			return
+		}
+		number("heater.warm_up_s", e.WarmUpS, same)
 	case KindCircuit:
 		w.collectLook(c, i, "signal_circuit", e.Result, sensor, -1)
 	case KindConnector:

@@ -184,3 +184,51 @@ func TestReadingsAddUp(t *testing.T) {
 		}
 	}
 }
+
+// A cell without its heater waits for the exhaust (trade knowledge: late activity).
+func TestLateActivity(t *testing.T) {
+	of := func(kind SensorKind, wires int, warmUp float64) (element, supply float64, d Decision) {
+		t.Helper()
+		d, err := Decide(Case{Version: 1, Vehicle: Vehicle{Cylinders: 4, Arrangement: "inline", DisplacementL: 2, Fuel: "petrol", AirMetering: "maf", OdometerKm: 150000,
+			Sensors: []Sensor{{Bank: 1, Position: 1, Kind: kind, Wires: wires}, {Bank: 1, Position: 2, Kind: Zirconia, Wires: 4}}},
+			Costs: Costs{LabourPerHour: 120, Currency: "USD"}, Evidence: []Entry{
+				{Kind: KindCode, Code: "P0133"}, {Kind: KindHeater, Bank: 1, Position: 1, WarmUpS: &warmUp}}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, c := range d.Causes {
+			switch {
+			case c.Position != 1:
+			case c.Cause == "heater_element_open":
+				element = c.P
+			case c.Cause == "heater_supply_fault":
+				supply = c.P
+			}
+		}
+		return element, supply, d
+	}
+	t.Run("speaks for the heater or its supply, and quick activity against both", func(t *testing.T) {
+		quickE, quickS, _ := of(Zirconia, 4, 25)
+		lateE, lateS, d := of(Zirconia, 4, 150)
+		if lateE < 10*quickE || lateS < 10*quickS || lateE+lateS < 0.3 {
+			t.Errorf("active after 25 s: %.4f and %.4f; after 150 s: %.4f and %.4f", quickE, quickS, lateE, lateS)
+		}
+		if d.Verdict.Decision == DecidePart {
+			t.Error("a part without a measurement of the heater")
+		}
+	})
+	t.Run("is not judged on a wide-range sensor", func(t *testing.T) {
+		a, b, d := of(WideRange, 5, 20)
+		c, e, _ := of(WideRange, 5, 200)
+		if a != c || b != e || len(d.Notes) != 1 {
+			t.Errorf("%.4f %.4f, %.4f %.4f, notes %v", a, b, c, e, d.Notes)
+		}
+	})
+	t.Run("is refused where there is no heater", func(t *testing.T) {
+		ps := Entry{Kind: KindHeater, Bank: 1, Position: 1, WarmUpS: new(90.0)}.Check(Vehicle{Cylinders: 4, Arrangement: "inline", DisplacementL: 2, Fuel: "petrol", AirMetering: "maf",
+			Sensors: []Sensor{{Bank: 1, Position: 1, Kind: Zirconia, Wires: 1}}})
+		if len(ps) == 0 {
+			t.Error("taken")
+		}
+	})
+}

@@ -68,6 +68,7 @@ var quantityTexts = map[string]quantityText{
 	"ohm_high":      {"Maker's range, to", "Ω", ""},
 	"feed_v":        {"Feed", "V", "Against battery ground."},
 	"ground_drop_v": {"Drop of the ground", "V", "Under load."},
+	"warm_up_s":     {"Time to activity", "s", "From a cold start until the voltage first moves."},
 	"co_pct":        {"CO", "%", ""},
 	"co2_pct":       {"CO₂", "%", ""},
 	"o2_pct":        {"O₂", "%", ""},
@@ -331,7 +332,8 @@ func KnownLine(l *lang.Language, e Evidence) string {
 		}
 		return commas(with(volts, number("volts")), with("in %s\u00a0ms", number("ms")))
 	case "heater":
-		return commas(with("heater %s\u00a0Ω", number("ohm")), with("feed %s\u00a0V", number("feed_v")), with("ground drop %s\u00a0V", number("ground_drop_v")))
+		return commas(with("heater %s\u00a0Ω", number("ohm")), with("feed %s\u00a0V", number("feed_v")), with("ground drop %s\u00a0V", number("ground_drop_v")),
+			with("active after %s\u00a0s", number("warm_up_s")))
 	case "circuit":
 		return l.T("circuit %s", ResultWord(l, e.Result))
 	case "connector":

@@ -118,7 +118,7 @@ func ReadRecording(name, state string, content io.ReadSeeker) (store.NewCapture,
 	if err != nil {
 		return store.NewCapture{}, nil, err
 	}
-	rd := &reading{file: store.File{Name: name}, mapping: m, state: state}
+	rd := &reading{d: new(desk), file: store.File{Name: name}, mapping: m, state: state} // read by nobody: in English
 	if err := rd.measure(content); err != nil {
 		return store.NewCapture{}, nil, err
 	}

@@ -442,6 +442,17 @@ func TestForcedAndTrims(t *testing.T) {
 		if v, err := strconv.ParseFloat(m[1], 64); err != nil || math.Abs(v-25.5) > 0.05 {
 			t.Errorf("warm-up %s s, want 25.5", m[1])
 		}
+		took := b.post(file+"/keep", page.fields(t, file+"/keep")).want(t, 303)
+		found := false
+		for _, e := range r.entriesOf(job) {
+			if e.Body.Kind == diag.KindHeater {
+				found = e.Body.WarmUpS != nil && math.Abs(*e.Body.WarmUpS-25.5) < 0.05 && e.Body.Bank == 1 && e.Body.Position == 1
+			}
+		}
+		if !found {
+			t.Error("the time to activity is no entry")
+		}
+		b.get(took.location).want(t, 200, "Heater: time to activity 25.5")
 		q.Set("for", "look")
 		page = b.get(file+"?"+q.Encode()).want(t, 200, "Keep it with the job")
 		b.post(file+"/keep", page.fields(t, file+"/keep")).want(t, 303)

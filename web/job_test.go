@@ -235,6 +235,7 @@ func TestEvidence(t *testing.T) {
 	}{
 		{"trims of several states in one form", "trim", []string{"short_1_idle", "+8", "long_1_idle", "17,5", "long_2_cruise", "\u22123"}, "Trims at idle: short-term trim +8 %, long-term trim +17.5 %"},
 		{"a signal in millivolts", "signal", []string{"where", "1-1", "state", "fast_idle", "min_v", "100 mV", "max_v", "0.85", "crossings_hz", "1.4"}, "lowest 0.1 V, highest 0.85 V, crossings 1.4 Hz"},
+		{"a time to activity", "heater", []string{"where", "1-1", "warm_up_s", "85 s"}, "Heater: time to activity 85 s"},
 		{"a forced mixture in seconds", "forced", []string{"where", "1-1", "mixture", "rich", "volts", "0.87", "ms", "0.08 s"}, "Forced rich: voltage reached 0.87 V, time taken 80 ms"},
 		{"a heater", "heater", []string{"where", "2-2", "ohm", "6.1", "ohm_low", "5", "ohm_high", "8"}, "Heater: resistance 6.1 Ω"},
 		{"a circuit", "circuit", []string{"where", "1-1", "result", "good"}, "Signal circuit good"},

@@ -148,6 +148,9 @@ func (f *form) quantity(fd *templates.Field) (n float64, given bool) {
 		}
 		return 0, false
 	}
+	if fd.Unit == "s" { // the one time that is kept in seconds
+		return f.seconds(fd)
+	}
 	n, unit, ok := number(v)
 	switch {
 	case !ok:

@@ -251,6 +251,9 @@ func (rd *reading) offer() []offer {
 			if e, ok := c.Signal(); ok {
 				add(signalEntry(e, rd.state), c.Name, "")
 			}
+			if s, ok := rd.d.car.At(c.Bank, c.Position); ok && s.Heated() && c.Narrow != nil && c.Narrow.WarmUp != nil && c.Narrow.WarmUp.Value != nil {
+				add(diag.Entry{Kind: diag.KindHeater, Bank: c.Bank, Position: c.Position, WarmUpS: c.Narrow.WarmUp.Value}, c.Name, "")
+			}
 		}
 	case "forced":
 		for _, c := range rd.res.Channels {
@@ -281,7 +284,7 @@ func signalEntry(e signal.SignalEntry, state string) diag.Entry {
 }
 
 // rounded keeps the digits that mean something: millivolts, tenths of a millisecond
-// and of a per cent, hundredths of a hertz.
+// and of a per cent or a second, hundredths of a hertz.
 func rounded(e diag.Entry) diag.Entry {
 	to := func(p **float64, step float64) {
 		if *p != nil {
@@ -291,7 +294,7 @@ func rounded(e diag.Entry) diag.Entry {
 	for _, p := range []**float64{&e.MinV, &e.MaxV, &e.MeanV, &e.Volts} {
 		to(p, 1e-3)
 	}
-	for _, p := range []**float64{&e.LeanRichMs, &e.RichLeanMs, &e.Ms, &e.ShortPct, &e.LongPct} {
+	for _, p := range []**float64{&e.LeanRichMs, &e.RichLeanMs, &e.Ms, &e.ShortPct, &e.LongPct, &e.WarmUpS} {
 		to(p, 0.1)
 	}
 	to(&e.CrossingsHz, 0.01)
