@@ -78,7 +78,7 @@ func translate(err error) error {
 	case code == "23503": // foreign_key_violation
 		e.Kind, e.Sentence = Rule, "What this refers to does not exist (any more). Load the page again."
 	case code == "23502": // not_null_violation
-		e.Kind, e.Sentence = Rule, "Something is missing: "+strings.ReplaceAll(pg.ColumnName, "_", " ")+"."
+		e.Kind, e.Sentence = Rule, "Something is missing. Load the page again."
 	case code == "23514": // check_violation
 		e.Kind, e.Sentence = Rule, ErrRule.Sentence
 	case code == "22P02", code == "22003", code == "22007", code == "22008", code == "22021", code == "22P05":

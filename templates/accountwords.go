@@ -1,8 +1,10 @@
 package templates
 
 import (
-	"fmt"
+	"slices"
 	"strings"
+
+	"crosscount/templates/lang"
 )
 
 // TitleAccount names the page of a job's money.
@@ -115,60 +117,82 @@ func UsualConsequence(kind string, sensor, makesDamage bool) string {
 	return "The fault stays, and the light is likely to come back."
 }
 
+var consequences = []string{
+	UsualConsequence("", false, true), UsualConsequence("", true, false), UsualConsequence("fee", false, false), UsualConsequence("", false, false),
+}
+
+// ConsequenceIn says a usual consequence in another language. What a person wrote stays
+// as it is.
+func ConsequenceIn(l *lang.Language, from []*lang.Language, words string) string {
+	for _, c := range consequences {
+		if slices.ContainsFunc(from, func(f *lang.Language) bool { return f.T(c) == words }) {
+			return l.T(c)
+		}
+	}
+	return words
+}
+
 // SearchLine names the line for the search.
 const SearchLine = "Finding the cause: readings and tests"
 
-// MendLine names labour that mends a cause.
-func MendLine(order string) string { return Upper(strings.TrimSuffix(order, ".")) }
+// MendLine names labour that mends a cause, at its place if it has one.
+func MendLine(l *lang.Language, order, place string) string {
+	order = Upper(strings.TrimSuffix(l.T(order), "."))
+	if place == "" {
+		return order
+	}
+	return order + ", " + place
+}
 
 // FitLine names the labour of fitting a sensor.
-func FitLine(place string) string { return "Fit the sensor, " + place }
+func FitLine(l *lang.Language, place string) string { return l.T("Fit the sensor, %s", place) }
 
 // PartLine names a sensor as a line.
-func PartLine(place string) string { return "Oxygen sensor, " + place }
+func PartLine(l *lang.Language, place string) string { return l.T("Oxygen sensor, %s", place) }
 
 // PriceThePart links to the form of a part.
-func PriceThePart(place string) string { return "The sensor itself, " + place }
+func PriceThePart(l *lang.Language, place string) string {
+	return l.T("The sensor itself, %s", place)
+}
 
 // KnownPartSay tells how a part number fared.
-func KnownPartSay(kind string, fitted, back, failed int, price, supplier string) string {
-	s := fmt.Sprintf("%s, fitted %s", kind, times(fitted))
+func KnownPartSay(l *lang.Language, kind string, fitted, back, failed int, price, supplier string) string {
+	s := l.T("%s, fitted %s, never came back", kind, times(l, fitted))
 	switch {
 	case back == 0:
-		s += ", never came back"
 	case failed > 0:
-		s += fmt.Sprintf(", came back %s, failed %s", times(back), times(failed))
+		s = l.T("%s, fitted %s, came back %s, failed %s", kind, times(l, fitted), times(l, back), times(l, failed))
 	default:
-		s += fmt.Sprintf(", came back %s, never because the part failed", times(back))
+		s = l.T("%s, fitted %s, came back %s, never because the part failed", kind, times(l, fitted), times(l, back))
 	}
 	return commas(s, price, supplier)
 }
 
-func times(n int) string {
+func times(l *lang.Language, n int) string {
 	switch n {
 	case 1:
-		return "once"
+		return l.T("once")
 	case 2:
-		return "twice"
+		return l.T("twice")
 	}
-	return fmt.Sprintf("%d times", n)
+	return l.T("%d times", n)
 }
 
 // BeyondWords says how sure the reckoning of the search is.
-func BeyondWords(p float64) string {
+func BeyondWords(l *lang.Language, p float64) string {
 	if p < 0.005 {
 		return ""
 	}
-	return fmt.Sprintf("In %.0f of 100 the search goes on past what was counted.", max(p*100, 1))
+	return l.T("In %.0f of 100 the search goes on past what was counted.", max(p*100, 1))
 }
 
 // AskWords is the sentence to ask a customer with.
-func AskWords(customer, car, shop, agreed, limit, work string) string {
-	s := customer + ", this is about your " + car + ". "
+func AskWords(l *lang.Language, customer, car, shop, agreed, limit, work string) string {
+	s := l.T("%s, this is about your %s.", customer, car) + " "
 	if agreed == "" {
-		s += "May we go up to " + limit + ", tax included, for " + work + "?"
+		s += l.T("May we go up to %s, tax included, for %s?", limit, l.T(work))
 	} else {
-		s += "So far you agreed to " + agreed + ". To go on we would need up to " + limit + ", tax included, for " + work + ". May we?"
+		s += l.T("So far you agreed to %s. To go on we would need up to %s, tax included, for %s. May we?", agreed, limit, l.T(work))
 	}
 	if shop != "" {
 		s += " " + shop
@@ -183,26 +207,26 @@ const (
 )
 
 // OverWords says how far the plan goes past the yes.
-func OverWords(planned, limit string) string {
+func OverWords(l *lang.Language, planned, limit string) string {
 	if limit == "" {
-		return "There is no yes yet to what comes to " + planned + "."
+		return l.T("There is no yes yet to what comes to %s.", planned)
 	}
-	return "What is planned comes to " + planned + ", past the limit of " + limit + "."
+	return l.T("What is planned comes to %s, past the limit of %s.", planned, limit)
 }
 
 // PastLimit says that a test goes past the yes.
-func PastLimit(total, limit string) string {
-	return "With this test looking comes to " + total + ", past the customer's limit of " + limit + "."
+func PastLimit(l *lang.Language, total, limit string) string {
+	return l.T("With this test looking comes to %s, past the customer's limit of %s.", total, limit)
 }
 
 // AskedNote goes into the job's log.
-func AskedNote(limit, scope string) string {
-	return "Asked the customer for a yes up to " + limit + " for " + labelOf(scopeOptions, scope) + "."
+func AskedNote(l *lang.Language, limit, scope string) string {
+	return l.T("Asked the customer for a yes up to %s for %s.", limit, l.T(labelOf(scopeOptions, scope)))
 }
 
 // YesLine is one yes in the list of all.
-func YesLine(when, limit, who, how, words, by string) string {
-	s := commas(when, "up to "+limit, who, HowWord(how), "written down by "+by)
+func YesLine(l *lang.Language, when, limit, who, how, words, by string) string {
+	s := commas(when, l.T("up to %s", limit), who, l.T(HowWord(how)), l.T("written down by %s", by))
 	if words != "" {
 		s += ": " + words
 	}
@@ -210,27 +234,27 @@ func YesLine(when, limit, who, how, words, by string) string {
 }
 
 // SayBelowDone refuses a limit below the work already done.
-func SayBelowDone(done string) Mend {
-	return Mend{"Work for " + done + " is done already.", "The limit must cover it. If that is not agreed, take the work off the lines first."}
+func SayBelowDone(l *lang.Language, done string) Mend {
+	return Mend{l.T("Work for %s is done already.", done), "The limit must cover it. If that is not agreed, take the work off the lines first."}
 }
 
 // SayBeyond refuses work past the limit.
-func SayBeyond(would, limit string) string {
+func SayBeyond(l *lang.Language, would, limit string) string {
 	if limit == "" {
-		return "The customer has not said yes to any work of this kind. With this line it would come to " + would + ". Ask first, then write the yes down."
+		return l.T("The customer has not said yes to any work of this kind. With this line it would come to %s. Ask first, then write the yes down.", would)
 	}
-	return "With this line the work would come to " + would + ", past the limit of " + limit + ". Ask for a new yes first."
+	return l.T("With this line the work would come to %s, past the limit of %s. Ask for a new yes first.", would, limit)
 }
 
 // SayOtherPlace refuses a part number known from another place.
-func SayOtherPlace(number, place, here string) Mend {
-	return Mend{number + " was fitted at " + place + " in cars of this family, never at " + here + ".",
+func SayOtherPlace(l *lang.Language, number, place, here string) Mend {
+	return Mend{l.T("%s was fitted at %s in cars of this family, never at %s.", number, place, here),
 		"Upstream and downstream sensors are not interchangeable. Check the number on the box and the place."}
 }
 
 // SayWrongKind refuses a box that does not fit the place.
-func SayWrongKind(place, has string) Mend {
-	return Mend{"The sensor at " + place + " is " + has + ".", "This box does not belong there. If the car really has another sensor, correct the car's layout first."}
+func SayWrongKind(l *lang.Language, place, has string) Mend {
+	return Mend{l.T("The sensor at %s is %s.", place, has), "This box does not belong there. If the car really has another sensor, correct the car's layout first."}
 }
 
 // SayDiscountHow wants a share or an amount.
@@ -240,28 +264,28 @@ var SayDiscountHow = Mend{"Neither a share nor an amount is given.", "Give one o
 var SayNoLines = Mend{"There is no line to take a share of.", "Add the lines first, or give an amount."}
 
 // DiscountWords names a discount by its share.
-func DiscountWords(percent string) string { return "Discount, " + percent }
+func DiscountWords(l *lang.Language, percent string) string { return l.T("Discount, %s", percent) }
 
 // NoTax is the choice of no tax.
 const NoTax = "no tax"
 
 // DocumentTitle names a paper by kind and number.
-func DocumentTitle(kind string, number int64) string {
+func DocumentTitle(l *lang.Language, kind string, number int64) string {
 	if kind == "invoice" {
-		return fmt.Sprintf("Invoice %d", number)
+		return l.T("Invoice %d", number)
 	}
-	return fmt.Sprintf("Estimate %d", number)
+	return l.T("Estimate %d", number)
 }
 
 // PaidWords tells what is paid and open.
-func PaidWords(paid, open string) (string, string) {
+func PaidWords(l *lang.Language, paid, open string) string {
 	if open == "" {
-		return "Paid in full.", ""
+		return l.T("Paid in full.")
 	}
 	if paid == "" {
-		return "Nothing paid yet.", ""
+		return l.T("Nothing paid yet.")
 	}
-	return "Paid " + paid + ",", open + " open."
+	return l.T("Paid %s, %s open.", paid, open)
 }
 
 // NewPayForm is the empty form of a payment.
@@ -284,18 +308,20 @@ func LinkDaysField() Field {
 }
 
 // LinkSay describes a link.
-func LinkSay(made, until string, views int, last string, state string) string {
-	s := "Made " + made + ", works until " + until
+func LinkSay(l *lang.Language, made, until string, views int, last string, state string) string {
+	var s string
 	switch state {
 	case "ended":
-		s = "Made " + made + ", ended by the shop"
+		s = l.T("Made %s, ended by the shop.", made)
 	case "over":
-		s = "Made " + made + ", ran out " + until
+		s = l.T("Made %s, ran out %s.", made, until)
+	default:
+		s = l.T("Made %s, works until %s.", made, until)
 	}
 	if views == 0 {
-		return s + ". Never opened."
+		return s + " " + l.T("Never opened.")
 	}
-	return s + fmt.Sprintf(". Opened %s, last %s.", times(views), last)
+	return s + " " + l.T("Opened %s, last %s.", times(l, views), last)
 }
 
 // NewConverterForm is the empty form of a converter's papers.
@@ -321,28 +347,28 @@ func NewConverterForm(banks []Option) ConverterForm {
 }
 
 // ConverterSay names a converter's papers.
-func ConverterSay(place, number string) string {
-	return "Converter " + number + ", " + place
+func ConverterSay(l *lang.Language, place, number string) string {
+	return l.T("Converter %s, %s", number, place)
 }
 
 // ConverterTagged names a converter by its part number and the tag of the removed one.
-func ConverterTagged(number, tag string) string {
-	return "Converter " + number + ", removed unit " + tag
+func ConverterTagged(l *lang.Language, number, tag string) string {
+	return l.T("Converter %s, removed unit %s", number, tag)
 }
 
 // ConverterDue tells what the papers still ask for.
-func ConverterDue(keepUnit, keepPaper string, gone, signed, card bool) string {
+func ConverterDue(l *lang.Language, keepUnit, keepPaper string, gone, signed, card bool) string {
 	var due []string
 	if !signed {
-		due = append(due, "wants the customer's signature")
+		due = append(due, l.T("wants the customer's signature"))
 	}
 	if !card {
-		due = append(due, "wants the maker's warranty card")
+		due = append(due, l.T("wants the maker's warranty card"))
 	}
 	if !gone {
-		due = append(due, "keep the removed unit until "+keepUnit)
+		due = append(due, l.T("keep the removed unit until %s", keepUnit))
 	}
-	due = append(due, "keep the papers until "+keepPaper)
+	due = append(due, l.T("keep the papers until %s", keepPaper))
 	return Upper(commas(due...))
 }
 
@@ -362,13 +388,15 @@ const (
 var SayNotDate = Mend{"That is not a date.", "Give year, month and day."}
 
 // TaxWords names a line's tax.
-func TaxWords(percent string) string { return percent + " tax in it" }
+func TaxWords(l *lang.Language, percent string) string { return l.T("%s tax in it", percent) }
 
 // NumberWords names a part by its number.
-func NumberWords(n string) string { return "no. " + n }
+func NumberWords(l *lang.Language, n string) string { return l.T("no. %s", n) }
 
 // CoreWords names the deposit on an old part.
-func CoreWords(money string) string { return "deposit on the old part " + money }
+func CoreWords(l *lang.Language, money string) string {
+	return l.T("deposit on the old part %s", money)
+}
 
 // Commas joins what is there.
 func Commas(parts ...string) string { return commas(parts...) }
@@ -384,7 +412,7 @@ const (
 const SayDeadCustomerLink = "This link does not work. It may have run out or been ended. Ask the shop for a new one."
 
 // VoidWords stand across a paper that was taken back.
-func VoidWords(why string) string { return "Taken back: " + why }
+func VoidWords(l *lang.Language, why string) string { return l.T("Taken back: %s", why) }
 
 // SayShopFirst refuses money before the shop has a currency.
 const SayShopFirst = "The shop has no currency yet. The owner saves the shop's settings once; then come back and do this again."

@@ -1,10 +1,6 @@
 package templates
 
-import (
-	"fmt"
-
-	"crosscount/templates/lang"
-)
+import "crosscount/templates/lang"
 
 // TitleLookBack is the title of the owner's page.
 const TitleLookBack = "Look back"
@@ -24,36 +20,43 @@ func spanWords(days int) string {
 	return "All"
 }
 
-func lookBackSentence(v LookBackView) string {
+func lookBackSentence(l *lang.Language, v LookBackView) string {
 	if v.Closed == 0 {
-		return "No job was closed in this time."
+		return l.T("No job was closed in this time.")
 	}
-	back := "none came back"
+	back := l.T("none came back")
 	switch {
 	case v.CameBack == 1:
-		back = "one came back"
+		back = l.T("one came back")
 	case v.CameBack > 1:
-		back = fmt.Sprintf("%d came back", v.CameBack)
+		back = l.T("%d came back", v.CameBack)
 	}
-	return fmt.Sprintf("Of %d jobs closed, %s: %s (%s). %d had a part, %d none; %d were decided against the engine; %d left without a proof.",
+	return l.T("Of %d jobs closed, %s: %s (%s). %d had a part, %d none; %d were decided against the engine; %d left without a proof.",
 		v.Closed, back, v.All.Percent, v.All.Interval, v.Part, v.NoPart, v.Overridden, v.Unproved)
 }
 
 func backAfter(l *lang.Language, b CameBackLine) string {
-	out := "after " + daysAgo(l, b.Days)
 	if b.Driven != "" {
-		out += " and " + b.Driven
+		return l.T("after %s and %s", daysAgo(l, b.Days), b.Driven)
+	}
+	return l.T("after %s", daysAgo(l, b.Days))
+}
+
+func overrideSentence(l *lang.Language, o OverrideLine) string {
+	return l.T("The engine said %s; %s decided %s.", DecisionWord(l, o.Engine), o.Who, DecisionWord(l, o.Person))
+}
+
+func turnedOut(l *lang.Language, o OverrideLine) string {
+	out := l.T("It turned out: %s.", orUnknown(l, o.Turned))
+	if o.CameBackAs > 0 {
+		out += " " + l.T("It came back as job %d.", o.CameBackAs)
 	}
 	return out
 }
 
-func overrideSentence(l *lang.Language, o OverrideLine) string {
-	return fmt.Sprintf("The engine said %s; %s decided %s.", DecisionWord(l, o.Engine), o.Who, DecisionWord(l, o.Person))
-}
-
-func orUnknown(s string) string {
+func orUnknown(l *lang.Language, s string) string {
 	if s == "" {
-		return "not known yet"
+		return l.T("not known yet")
 	}
 	return lower(s)
 }
@@ -69,9 +72,9 @@ func ifText(ok bool, s string) string {
 func AndWords(l *lang.Language, ss []string) string { return and(l, ss) }
 
 // PercentPlain writes a share that was counted, not estimated: 0 % is 0 %.
-func PercentPlain(x float64) string {
+func PercentPlain(l *lang.Language, x float64) string {
 	if x > 0 && x < 0.005 {
-		return fmt.Sprintf("%.1f %%", x*100)
+		return l.T("%.1f %%", x*100)
 	}
-	return fmt.Sprintf("%.0f %%", x*100)
+	return l.T("%.0f %%", x*100)
 }

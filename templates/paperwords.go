@@ -1,9 +1,9 @@
 package templates
 
 import (
-	"fmt"
 	"strings"
 
+	"crosscount/templates/lang"
 	"crosscount/templates/paper"
 )
 
@@ -32,8 +32,8 @@ const (
 )
 
 // DocumentHead heads the columns of an estimate or invoice.
-func DocumentHead(currency string) []string {
-	return []string{"What", "How many", "Each, " + currency, "Tax", "Amount, " + currency}
+func DocumentHead(l *lang.Language, currency string) []string {
+	return []string{l.T("What"), l.T("How many"), l.T("Each, %s", currency), l.T("Tax"), l.T("Amount, %s", currency)}
 }
 
 // SumNet names what comes before tax.
@@ -48,11 +48,11 @@ func SumTotal(kind string) string {
 }
 
 // SumTax names the tax of one rate.
-func SumTax(rate string) string { return "Tax " + rate }
+func SumTax(l *lang.Language, rate string) string { return l.T("Tax %s", rate) }
 
 // CoreNote explains the deposit on old parts.
-func CoreNote(money string) string {
-	return "A deposit of " + money + " on old parts is charged by the supplier and returned with them. It is not in the sum above."
+func CoreNote(l *lang.Language, money string) string {
+	return l.T("A deposit of %s on old parts is charged by the supplier and returned with them. It is not in the sum above.", money)
 }
 
 // DeclinedHead stands above the lines a customer declined.
@@ -67,8 +67,8 @@ func DeclinedWords(words, consequence string) string {
 const YesHead = "Your yes"
 
 // YesPaper is what a customer signs.
-func YesPaper(limit string) string {
-	return "I agree to this work up to " + limit + ", tax included. For anything beyond, I am asked first."
+func YesPaper(l *lang.Language, limit string) string {
+	return l.T("I agree to this work up to %s, tax included. For anything beyond, I am asked first.", limit)
 }
 
 // What is signed on papers.
@@ -80,8 +80,12 @@ var (
 )
 
 // AgreedPaper recalls the customer's yes on an invoice.
-func AgreedPaper(scope, limit, who, how, when string) string {
-	return Upper(labelOf(scopeOptions, scope)) + " was agreed to by " + who + ", up to " + limit + ", " + how + ", " + when + "."
+func AgreedPaper(l *lang.Language, scope, limit, who, how, when string) string {
+	say := "Mending it was agreed to by %s, up to %s, %s, %s."
+	if scope == "diagnosis" {
+		say = "Looking for it was agreed to by %s, up to %s, %s, %s."
+	}
+	return l.T(say, who, limit, l.T(HowWord(how)), when)
 }
 
 // DocumentFoot is the small print.
@@ -116,18 +120,18 @@ var FittingCautions = []string{
 }
 
 // OrNone writes a list, or that there is nothing.
-func OrNone(ss []string) string {
+func OrNone(l *lang.Language, ss []string) string {
 	if len(ss) == 0 {
-		return "none"
+		return l.T("none")
 	}
 	return strings.Join(ss, ", ")
 }
 
 // UpTo names a limit.
-func UpTo(limit string) string { return "up to " + limit }
+func UpTo(l *lang.Language, limit string) string { return l.T("up to %s", limit) }
 
 // IfWords says when a test comes.
-func IfWords(outcome string) string { return "if: " + outcome }
+func IfWords(l *lang.Language, outcome string) string { return l.T("if: %s", outcome) }
 
 // Words of the hand-over sheet.
 const (
@@ -142,17 +146,17 @@ const (
 )
 
 // ProofPaper tells a proof.
-func ProofPaper(passed bool, statement, when, who string) string {
+func ProofPaper(l *lang.Language, passed bool, statement, when, who string) string {
 	if passed {
-		return "The proof drive passed on " + when + " (" + who + "): " + statement
+		return l.T("The proof drive passed on %s (%s): %s", when, who, statement)
 	}
-	return "The proof drive of " + when + " (" + who + ") did not pass: " + statement
+	return l.T("The proof drive of %s (%s) did not pass: %s", when, who, statement)
 }
 
 // MendedPaper tells what was mended.
-func MendedPaper(cause, words string) string {
+func MendedPaper(l *lang.Language, cause, words string) string {
 	if words == "" {
-		return cause + ": mended."
+		return l.T("%s: mended.", cause)
 	}
 	return cause + ": " + words
 }
@@ -166,24 +170,24 @@ func FittedPaper(what, words string) string {
 }
 
 // NoProof says honestly that there is none.
-func NoProof(why string) string {
+func NoProof(l *lang.Language, why string) string {
 	if why == "" {
-		return "No proof drive was made, as nothing was mended."
+		return l.T("No proof drive was made, as nothing was mended.")
 	}
-	return "No proof drive was made: " + why
+	return l.T("No proof drive was made: %s", why)
 }
 
 // WarrantyPaper says what the shop does when it comes back.
-func WarrantyPaper(days int, mended bool) []string {
+func WarrantyPaper(l *lang.Language, days int, mended bool) []string {
 	if !mended {
-		return []string{fmt.Sprintf("If the light is on again within %d days, bring the car back: we keep all we measured and begin from there.", days)}
+		return []string{l.T("If the light is on again within %d days, bring the car back: we keep all we measured and begin from there.", days)}
 	}
-	return []string{fmt.Sprintf("If the same trouble is back within %d days, bring the car back. We look at it first, at no charge, and begin from what we measured this time. The maker's warranty on parts runs beside this.", days)}
+	return []string{l.T("If the same trouble is back within %d days, bring the car back. We look at it first, at no charge, and begin from what we measured this time. The maker's warranty on parts runs beside this.", days)}
 }
 
 // WatchLight says what to do when the light is back.
-func WatchLight(days int) string {
-	return fmt.Sprintf("If the warning light comes on again, write down when and how the car was driven, and ring us; within %d days it counts as the same job.", days)
+func WatchLight(l *lang.Language, days int) string {
+	return l.T("If the warning light comes on again, write down when and how the car was driven, and ring us; within %d days it counts as the same job.", days)
 }
 
 // Words of the explanation.
@@ -252,7 +256,15 @@ func Shorten(s string, most int) string {
 }
 
 // PlainTest names a test for a customer.
-func PlainTest(id, name string) string {
+func PlainTest(l *lang.Language, id, name string) string {
+	if say := plainTest(id); say != "" {
+		return l.T(say)
+	}
+	name = l.T(name)
+	return strings.ToLower(name[:1]) + name[1:]
+}
+
+func plainTest(id string) string {
 	switch id {
 	case "history_ask":
 		return "what you told us of the car"
@@ -283,7 +295,7 @@ func PlainTest(id, name string) string {
 	case "combustion_gas_test":
 		return "whether exhaust gas gets into the coolant"
 	}
-	return strings.ToLower(name[:1]) + name[1:]
+	return ""
 }
 
 // DidSentence lists what was looked at.
@@ -303,7 +315,7 @@ func WhyPart(decision string, first, done bool) []string {
 }
 
 // PhotoCaption says what a photo shows.
-func PhotoCaption(subject, moment, words string) string {
+func PhotoCaption(l *lang.Language, subject, moment, words string) string {
 	if words != "" {
 		return words
 	}
@@ -313,11 +325,11 @@ func PhotoCaption(subject, moment, words string) string {
 	}
 	switch moment {
 	case "before":
-		return say + ", before"
+		return l.T("%s, before", l.T(say))
 	case "after":
-		return say + ", after"
+		return l.T("%s, after", l.T(say))
 	}
-	return say
+	return l.T(say)
 }
 
 // Words of the converter record.
@@ -336,7 +348,7 @@ const (
 )
 
 // ConverterTicks are the duties of whoever fits an aftermarket converter.
-func ConverterTicks(unit, papers string) []paper.Tick {
-	return []paper.Tick{{Text: "Statement of need signed and kept with the invoice"}, {Text: "Maker's warranty card filled in"},
-		{Text: "Removed unit tagged", Note: "kept until " + unit}, {Text: "Invoice and statement filed", Note: "kept until " + papers}}
+func ConverterTicks(l *lang.Language, unit, papers string) []paper.Tick {
+	return []paper.Tick{{Text: l.T("Statement of need signed and kept with the invoice")}, {Text: l.T("Maker's warranty card filled in")},
+		{Text: l.T("Removed unit tagged"), Note: l.T("kept until %s", unit)}, {Text: l.T("Invoice and statement filed"), Note: l.T("kept until %s", papers)}}
 }

@@ -1,6 +1,6 @@
 package templates
 
-import "fmt"
+import "crosscount/templates/lang"
 
 // Titles of pages, as the browser's tab shows them.
 const (
@@ -33,18 +33,18 @@ var (
 )
 
 // SayTooLong refuses a text that is too long.
-func SayTooLong(max int) Mend {
-	return Mend{fmt.Sprintf("That is longer than %d characters.", max), "Say it more briefly."}
+func SayTooLong(l *lang.Language, max int) Mend {
+	return Mend{l.T("That is longer than %d characters.", max), "Say it more briefly."}
 }
 
 // SayWrongLogin does not tell which of the two was wrong, but tells what is left.
-func SayWrongLogin(left int) Mend {
-	m := Mend{"Name and password do not belong together.", "Check both and try again."}
+func SayWrongLogin(l *lang.Language, left int) Mend {
+	m := Mend{"Name and password do not belong together.", l.T("Check both and try again.")}
 	switch {
 	case left == 1:
-		m.Mend += " One more attempt for this name, then a wait."
+		m.Mend += " " + l.T("One more attempt for this name, then a wait.")
 	case left > 1 && left <= 3:
-		m.Mend += fmt.Sprintf(" %d more attempts for this name, then a wait.", left)
+		m.Mend += " " + l.T("%d more attempts for this name, then a wait.", left)
 	case left <= 0:
 		m.Mend = "Now wait a while before the next attempt, or ask the owner for a link to choose a new password."
 	}
@@ -52,15 +52,15 @@ func SayWrongLogin(left int) Mend {
 }
 
 // SayTooManyForName says honestly why nothing is checked for now.
-func SayTooManyForName(n, minutes int) Mend {
-	return Mend{fmt.Sprintf("%d wrong passwords were given for this name within %d minutes, so none is checked for now.", n, minutes),
-		fmt.Sprintf("Wait up to %d minutes, or ask the owner for a link to choose a new password.", minutes)}
+func SayTooManyForName(l *lang.Language, n, minutes int) Mend {
+	return Mend{l.T("%d wrong passwords were given for this name within %d minutes, so none is checked for now.", n, minutes),
+		l.T("Wait up to %d minutes, or ask the owner for a link to choose a new password.", minutes)}
 }
 
 // SayTooManyFromHere is the same for the device or network.
-func SayTooManyFromHere(n, minutes int) Mend {
-	return Mend{fmt.Sprintf("%d wrong passwords came from this network within %d minutes, so none is checked for now.", n, minutes),
-		fmt.Sprintf("Wait up to %d minutes and try again.", minutes)}
+func SayTooManyFromHere(l *lang.Language, n, minutes int) Mend {
+	return Mend{l.T("%d wrong passwords came from this network within %d minutes, so none is checked for now.", n, minutes),
+		l.T("Wait up to %d minutes and try again.", minutes)}
 }
 
 // Did is what the last act did; a key that a cookie may carry.
@@ -96,6 +96,8 @@ func DidWords(d Did) string {
 		return "The converter's papers are kept."
 	case DidCar:
 		return "The car's data are saved."
+	case DidWhose:
+		return "The customer's data are saved."
 	case DidHead:
 		return "It is corrected. What stood there before is in the log."
 	case DidSensors:
@@ -116,32 +118,32 @@ var (
 )
 
 // SayNotNumber refuses what is no number.
-func SayNotNumber(typed, unit string) Mend {
+func SayNotNumber(l *lang.Language, typed, unit string) Mend {
 	if unit == "" {
-		return Mend{fmt.Sprintf("“%s” is not a number.", typed), "Use digits, such as 0.45 or 0,45."}
+		return Mend{l.T("“%s” is not a number.", typed), "Use digits, such as 0.45 or 0,45."}
 	}
-	return Mend{fmt.Sprintf("“%s” is not a number.", typed), fmt.Sprintf("Use digits, such as 0.45 or 0,45, in %s.", unit)}
+	return Mend{l.T("“%s” is not a number.", typed), l.T("Use digits, such as 0.45 or 0,45, in %s.", unit)}
 }
 
 // SayWrongUnit refuses a unit of another quantity.
-func SayWrongUnit(typed, unit string) Mend {
+func SayWrongUnit(l *lang.Language, typed, unit string) Mend {
 	if unit == "" {
-		return Mend{fmt.Sprintf("“%s” does not belong here.", typed), "Type the bare number."}
+		return Mend{l.T("“%s” does not belong here.", typed), "Type the bare number."}
 	}
-	return Mend{fmt.Sprintf("“%s” is not a unit of this quantity.", typed), fmt.Sprintf("Give it in %s, or leave the unit away.", unit)}
+	return Mend{l.T("“%s” is not a unit of this quantity.", typed), l.T("Give it in %s, or leave the unit away.", unit)}
 }
 
 // SayNotWhole refuses what is no whole number.
-func SayNotWhole(typed string) Mend {
-	return Mend{fmt.Sprintf("“%s” is not a whole number.", typed), "Use digits only, such as 128000."}
+func SayNotWhole(l *lang.Language, typed string) Mend {
+	return Mend{l.T("“%s” is not a whole number.", typed), "Use digits only, such as 128000."}
 }
 
 // SayOutOfRange refuses a number that cannot be.
-func SayOutOfRange(low, high, unit string) Mend {
+func SayOutOfRange(l *lang.Language, low, high, unit string) Mend {
 	if unit != "" {
 		unit = " " + unit
 	}
-	return Mend{"That cannot be right.", fmt.Sprintf("It lies between %s and %s%s. Check the decimal sign and the unit.", low, high, unit)}
+	return Mend{"That cannot be right.", l.T("It lies between %s and %s%s. Check the decimal sign and the unit.", low, high, unit)}
 }
 
 // Sentences for what a job does not allow.

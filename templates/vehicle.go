@@ -17,6 +17,7 @@ const (
 // Things done on the car's page.
 const (
 	DidCar     Did = "car"
+	DidWhose   Did = "customer"
 	DidHead    Did = "head"
 	DidSensors Did = "sensors"
 )
@@ -31,23 +32,23 @@ var (
 const IfItStandsSo = "If it stands so on the car, tick that below."
 
 // SayVINLength refuses a number of the wrong length.
-func SayVINLength(n int) Mend {
-	return Mend{fmt.Sprintf("That has %d characters; a VIN has 17 since 1981.", n), "Look again at the plate behind the windscreen or in the door frame. " + IfItStandsSo}
+func SayVINLength(l *lang.Language, n int) Mend {
+	return Mend{l.T("That has %d characters; a VIN has 17 since 1981.", n), l.T("Look again at the plate behind the windscreen or in the door frame.") + " " + l.T(IfItStandsSo)}
 }
 
 // SayVINDigit warns of a check digit that does not fit.
-func SayVINDigit(is, want string) Mend {
-	return Mend{fmt.Sprintf("The ninth character is %s; by the check it would be %s. One character is wrong.", is, want),
-		"Look again, character by character. " + IfItStandsSo}
+func SayVINDigit(l *lang.Language, is, want string) Mend {
+	return Mend{l.T("The ninth character is %s; by the check it would be %s. One character is wrong.", is, want),
+		l.T("Look again, character by character.") + " " + l.T(IfItStandsSo)}
 }
 
 // EngineLine describes an engine in a line.
 func EngineLine(l *lang.Language, arrangement string, cylinders int, litres, metering string) string {
-	m := "air by airflow meter"
+	say := "%s, %s l, petrol, air by airflow meter"
 	if metering == "map" {
-		m = "air by manifold pressure"
+		say = "%s, %s l, petrol, air by manifold pressure"
 	}
-	return fmt.Sprintf("%s, %s l, petrol, %s", EngineWords(l, arrangement, cylinders), litres, m)
+	return l.T(say, EngineWords(l, arrangement, cylinders), litres)
 }
 
 // RemovedWord says why a sensor came out.
@@ -64,6 +65,16 @@ func NewVehicleForm() VehicleForm {
 	return VehicleForm{Plate: in.Plate, VIN: in.VIN, VINAsIs: in.VINAsIs, Make: in.Make, Model: in.Model, Year: in.Year,
 		Family:    Field{Name: "family", Label: "Family", Hint: "Cars that share engine and exhaust, in your own word."},
 		Cylinders: in.Cylinders, Arrangement: in.Arrangement, Displacement: in.Displacement, Metering: in.Metering}
+}
+
+// NewCustomerForm is the form of a customer's data.
+func NewCustomerForm() CustomerForm {
+	in := NewIntakeForm("km")
+	f := CustomerForm{Name: in.Name, Phone: in.Phone, Language: in.Language,
+		Email:   Field{Name: "email", Label: "E-mail", Type: "email"},
+		Address: Field{Name: "address", Label: "Address", Whole: true, Hint: "As printed on papers; several lines."}}
+	f.Name.Name = "customer_name"
+	return f
 }
 
 // NewSensorRow is one row of the sensor form.
@@ -84,6 +95,17 @@ func NewSensorRow(l *lang.Language, i int) SensorRow {
 		r.Place.Options = append(r.Place.Options, Option{fmt.Sprintf("c-%d", pos), Upper(SpotWords(l, Spot{Bank: 1, Position: pos, Common: true}))})
 	}
 	return r
+}
+
+// leftAgo says when a car left.
+func leftAgo(l *lang.Language, when string, days int) string {
+	switch days {
+	case 0:
+		return l.T("It left %s, the same day ago", when)
+	case 1:
+		return l.T("It left %s, a day ago", when)
+	}
+	return l.T("It left %s, %d days ago", when, days)
 }
 
 func urlEscape(s string) string { return url.QueryEscape(s) }

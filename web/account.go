@@ -16,6 +16,7 @@ import (
 	"crosscount/diag"
 	"crosscount/store"
 	"crosscount/templates"
+	"crosscount/templates/lang"
 )
 
 // account is a job's money laid out.
@@ -23,7 +24,16 @@ type account struct {
 	*desk
 	store.Money
 	till
-	taxes []store.TaxRate
+	taxes   []store.TaxRate
+	theirs  *lang.Language   // what the customer reads
+	tongues []*lang.Language // all in which a line may have been suggested
+}
+
+// in is the same account for a reader of another language.
+func (a *account) in(l *lang.Language) *account {
+	b := *a
+	b.desk = a.desk.in(l)
+	return &b
 }
 
 func (s *server) accountOf(r *http.Request) (*account, error) {
@@ -49,7 +59,7 @@ func (s *server) accountWith(r *http.Request, d *desk) (*account, error) {
 		return nil, err
 	}
 	taxes = slices.DeleteFunc(taxes, func(t store.TaxRate) bool { return !t.Active })
-	return &account{d, m, tillOf(d.shop, m.Currency), taxes}, nil
+	return &account{d, m, tillOf(d.shop, m.Currency), taxes, s.languageOf(d.shop, d.Customer.Language), s.tongues(d.shop)}, nil
 }
 
 // money without the name of desk's coarser one.
@@ -112,8 +122,7 @@ func (s *server) accountView(w http.ResponseWriter, r *http.Request, a *account)
 		return v, err
 	}
 	if ok {
-		v.Looking = &templates.LookingView{Minutes: templates.MinutesWords(d.l, look.Minutes), Minutes90: templates.MinutesWords(d.l, look.Minutes90),
-			Money: a.say(a.withTax(a.forMinutes(look.Minutes))), Money90: a.say(a.withTax(a.forMinutes(look.Minutes90))), Beyond: templates.BeyondWords(look.Beyond)}
+		v.Looking = &templates.LookingView{Usual: a.timeAndMoney(look.Minutes), Most: a.timeAndMoney(look.Minutes90), Beyond: templates.BeyondWords(d.l, look.Beyond)}
 	}
 	v.Warranty = warranty(d, s.now())
 	for _, scope := range []store.Scope{store.ScopeDiagnosis, store.ScopeRepair} {
@@ -141,7 +150,7 @@ func (s *server) accountView(w http.ResponseWriter, r *http.Request, a *account)
 				supplier = *k.Supplier
 			}
 			v.Known = append(v.Known, templates.KnownPart{Place: d.spotWords(p.Bank, p.Position), Number: k.PartNumber,
-				Say:  templates.KnownPartSay(templates.SensorKindWord(d.l, string(k.Kind)), k.Fitted, k.CameBack, k.Failed, price, supplier),
+				Say:  templates.KnownPartSay(d.l, templates.SensorKindWord(d.l, string(k.Kind)), k.Fitted, k.CameBack, k.Failed, price, supplier),
 				Href: fmt.Sprintf("%s?add=part&at=%d-%d&number=%s#form", a.base(), p.Bank, p.Position, url.QueryEscape(k.PartNumber))})
 		}
 	}
@@ -178,6 +187,10 @@ func (a *account) looking() (l diag.Looking, ok bool, err error) {
 // forMinutes prices time at the shop's rate, before tax.
 func (a *account) forMinutes(minutes float64) int64 {
 	return int64(math.Round(minutes / 60 * float64(a.shop.LabourPerHourMinor)))
+}
+
+func (a *account) timeAndMoney(minutes float64) string {
+	return templates.Commas(templates.MinutesWords(a.l, minutes), a.say(a.withTax(a.forMinutes(minutes))))
 }
 
 // tax is the rate that lines take unless another is chosen.
@@ -235,8 +248,9 @@ func (a *account) askFor(scope store.Scope, look diag.Looking, least int64) temp
 		if agreed {
 			agreedTo = a.say(limit)
 		}
-		v.Over, v.AskLimit = templates.OverWords(a.say(planned), agreedTo), a.say(want)
-		v.Asks = templates.AskWords(d.Customer.Name, carName(d.Vehicle), d.shop.Name, agreedTo, a.say(want), work)
+		v.Over, v.AskLimit = templates.OverWords(d.l, a.say(planned), agreedTo), a.say(want)
+		v.Lang = a.theirs.Code()
+		v.Asks = templates.AskWords(a.theirs, d.Customer.Name, carName(d.Vehicle), d.shop.Name, agreedTo, a.say(want), work)
 		if d.Customer.Phone != "" {
 			v.Tel = "tel:" + telephone(d.Customer.Phone)
 			v.SMS = "sms:" + telephone(d.Customer.Phone) + "?body=" + url.PathEscape(v.Asks)
@@ -249,7 +263,7 @@ func (a *account) askFor(scope store.Scope, look diag.Looking, least int64) temp
 	v.Form.Shown = v.Asks != ""
 	for _, y := range slices.Backward(a.Authorisations) {
 		if y.Scope == scope {
-			v.History = append(v.History, templates.YesLine(d.clock.moment(y.SaidAt), a.say(y.LimitMinor), y.Who, y.How, y.Words, y.ByName))
+			v.History = append(v.History, templates.YesLine(d.l, d.clock.moment(y.SaidAt), a.say(y.LimitMinor), y.Who, y.How, y.Words, y.ByName))
 		}
 	}
 	return v
@@ -269,27 +283,26 @@ func telephone(s string) string {
 
 func (a *account) lineView(l store.Line) templates.MoneyLine {
 	d := a.desk
-	v := templates.MoneyLine{ID: l.ID, Words: l.Words, Quantity: a.style.short(l.QuantityMilli, 3), Unit: a.say(l.UnitMinor), Amount: a.say(l.AmountMinor + l.TaxMinor),
+	v := templates.MoneyLine{ID: l.ID, Words: a.lineWords(l), Quantity: a.style.short(l.QuantityMilli, 3), Unit: a.say(l.UnitMinor), Amount: a.say(l.AmountMinor + l.TaxMinor),
 		Status: string(l.Status), Said: templates.LineStatusWord(string(l.Status)), Movable: l.InvoiceID == nil,
 		Consequence: templates.ConsequenceField(a.consequence(l))}
 	if l.Kind == "labour" {
 		v.Quantity += " h"
 	}
 	if l.TaxPPM > 0 {
-		v.Tax = templates.TaxWords(a.percent(l.TaxPPM))
+		v.Tax = templates.TaxWords(d.l, a.percent(l.TaxPPM))
 	}
 	v.Detail = a.partDetail(l)
 	if l.Status == store.LineDeclined {
-		v.Consequence.Value = l.Consequence
+		v.Consequence.Value = a.consequenceIn(l)
 	}
 	if l.InvoiceID != nil {
 		for _, doc := range a.Documents {
 			if doc.ID == *l.InvoiceID {
-				v.Invoice = strings.ToLower(templates.DocumentTitle(doc.Kind, doc.Number))
+				v.Invoice = strings.ToLower(templates.DocumentTitle(d.l, doc.Kind, doc.Number))
 			}
 		}
 	}
-	_ = d
 	return v
 }
 
@@ -302,18 +315,41 @@ func (a *account) partDetail(l store.Line) string {
 		parts = append(parts, a.spotWords(l.Bank, l.Position), templates.SensorWords(a.l, string(l.SensorKind), l.Wires), l.Connector)
 	}
 	if l.PartNumber != "" {
-		parts = append(parts, templates.NumberWords(l.PartNumber))
+		parts = append(parts, templates.NumberWords(a.l, l.PartNumber))
 	}
 	parts = append(parts, l.Supplier)
 	if l.CoreMinor > 0 {
-		parts = append(parts, templates.CoreWords(a.say(l.CoreMinor)))
+		parts = append(parts, templates.CoreWords(a.l, a.say(l.CoreMinor)))
 	}
 	return templates.Commas(parts...)
 }
 
 func (a *account) consequence(l store.Line) string {
 	first := slices.ContainsFunc(a.mendFirst(), func(c diag.CauseRef) bool { return c.Cause == l.Cause && c.Bank == l.Bank })
-	return templates.UsualConsequence(l.Kind, l.SensorKind != "" || l.Position > 0, first && l.Cause != "")
+	return a.l.T(templates.UsualConsequence(l.Kind, l.SensorKind != "" || l.Position > 0, first && l.Cause != ""))
+}
+
+// lineWords says a line that the job called for in the reader's language. What a person
+// typed stays as it is.
+func (a *account) lineWords(l store.Line) string {
+	usual := func(d *desk) []string {
+		at := d.spotWords(l.Bank, l.Position)
+		out := []string{d.l.T(templates.SearchLine), templates.FitLine(d.l, at), templates.PartLine(d.l, at)}
+		if info, ok := diag.CauseByID(l.Cause); ok {
+			out = append(out, templates.MendLine(d.l, info.Mend, at))
+		}
+		return out
+	}
+	for _, o := range a.tongues {
+		if i := slices.Index(usual(a.desk.in(o)), l.Words); i >= 0 {
+			return usual(a.desk)[i]
+		}
+	}
+	return l.Words
+}
+
+func (a *account) consequenceIn(l store.Line) string {
+	return templates.ConsequenceIn(a.l, a.tongues, l.Consequence)
 }
 
 func (a *account) mendFirst() []diag.CauseRef {
@@ -351,7 +387,7 @@ func (a *account) suggested() []suggestion {
 		}
 	}
 	if left := a.spent() - billed; left > 3 {
-		out = append(out, suggestion{key: "search", line: rate(store.ScopeDiagnosis, templates.SearchLine, left)})
+		out = append(out, suggestion{key: "search", line: rate(store.ScopeDiagnosis, d.l.T(templates.SearchLine), left)})
 	}
 	v, _, parts, ok := d.inForce()
 	if !ok {
@@ -367,22 +403,19 @@ func (a *account) suggested() []suggestion {
 		if !known || info.Part || covered("labour", c.Cause, c.Bank, 0) || slices.ContainsFunc(out, func(s suggestion) bool { return s.key == "mend/"+causeKey(c) }) {
 			continue
 		}
-		l := rate(store.ScopeRepair, templates.MendLine(info.Mend), info.Minutes)
-		if at := d.spotWords(c.Bank, c.Position); at != "" {
-			l.Words += ", " + at
-		}
+		l := rate(store.ScopeRepair, templates.MendLine(d.l, info.Mend, d.spotWords(c.Bank, c.Position)), info.Minutes)
 		l.Cause, l.Bank, l.Position = c.Cause, c.Bank, c.Position
 		out = append(out, suggestion{key: "mend/" + causeKey(c), line: l})
 	}
 	for _, p := range parts {
 		at := d.spotWords(p.Bank, p.Position)
 		if !covered("labour", "", p.Bank, p.Position) {
-			l := rate(store.ScopeRepair, templates.FitLine(at), a.fitMinutes())
+			l := rate(store.ScopeRepair, templates.FitLine(d.l, at), a.fitMinutes())
 			l.Bank, l.Position = p.Bank, p.Position
 			out = append(out, suggestion{key: fmt.Sprintf("fit/%d-%d", p.Bank, p.Position), line: l})
 		}
 		if !covered("part", "", p.Bank, p.Position) {
-			out = append(out, suggestion{line: store.Line{Words: templates.PriceThePart(at)},
+			out = append(out, suggestion{line: store.Line{Words: templates.PriceThePart(d.l, at)},
 				href: fmt.Sprintf("%s?add=part&at=%d-%d#form", a.base(), p.Bank, p.Position)})
 		}
 	}
@@ -438,7 +471,7 @@ func (f *form) yes(y *templates.YesForm, a *account) store.NewAuthorisation {
 	}
 	done, tax := a.Sum(n.Scope, store.LineDone)
 	if n.LimitMinor < done+tax && y.Limit.Error == nil && y.Limit.Value != "" {
-		f.wrong(&y.Limit, templates.SayBelowDone(a.say(done+tax)))
+		f.wrong(&y.Limit, templates.SayBelowDone(a.l, a.say(done+tax)))
 	}
 	return n
 }
@@ -503,7 +536,7 @@ func (s *server) ask(w http.ResponseWriter, r *http.Request) error {
 		least = a.comesTo(n.Minutes)
 	}
 	if v := a.askFor(scope, look, least); v.AskLimit != "" {
-		if err := s.store.AddNote(r.Context(), viewer(r).PersonID, a.Job.ID, templates.AskedNote(v.AskLimit, string(scope))); err != nil {
+		if err := s.store.AddNote(r.Context(), viewer(r).PersonID, a.Job.ID, templates.AskedNote(a.l, v.AskLimit, string(scope))); err != nil {
 			return err
 		}
 		s.say(w, templates.DidAsked)
@@ -553,7 +586,7 @@ func (s *server) moveLine(w http.ResponseWriter, r *http.Request) error {
 		if y, ok := a.InForce(l.Scope); ok {
 			limit = a.say(y.LimitMinor)
 		}
-		f.wrong(nil, templates.Mend{Reason: templates.SayBeyond(a.say(done+tax+l.AmountMinor+l.TaxMinor), limit)})
+		f.wrong(nil, templates.Mend{Reason: templates.SayBeyond(a.l, a.say(done+tax+l.AmountMinor+l.TaxMinor), limit)})
 	} else if err != nil && !f.take(err, &field) {
 		return err
 	}
@@ -579,7 +612,7 @@ func (a *account) documentsPossible() (estimate, invoice bool) {
 }
 
 func (a *account) documentView(doc store.Document) templates.DocumentLine {
-	v := templates.DocumentLine{ID: doc.ID, Href: fmt.Sprintf("/documents/%d", doc.ID), Title: templates.DocumentTitle(doc.Kind, doc.Number),
+	v := templates.DocumentLine{ID: doc.ID, Href: fmt.Sprintf("/documents/%d", doc.ID), Title: templates.DocumentTitle(a.l, doc.Kind, doc.Number),
 		When: templates.Commas(a.clock.moment(doc.At), doc.ByName), Total: a.say(doc.TotalMinor), Void: doc.VoidedWhy}
 	if doc.VoidedAt != nil {
 		return v
@@ -593,7 +626,7 @@ func (a *account) documentView(doc store.Document) templates.DocumentLine {
 		if paid > 0 {
 			was = a.say(paid)
 		}
-		v.Paid, v.Open = templates.PaidWords(was, open)
+		v.Paid = templates.PaidWords(a.l, was, open)
 		if open != "" {
 			v.Pay = a.payForm(doc)
 		}

@@ -174,11 +174,11 @@ func (f *form) decimal(fd *templates.Field, style numberStyle, scale int, low, h
 	n, doubt, ok := style.parse(v, scale)
 	switch {
 	case len(doubt) > 0:
-		f.wrong(fd, templates.SayWhichNumber(v, doubt))
+		f.wrong(fd, templates.SayWhichNumber(tongue(f.r), v, doubt))
 	case !ok:
-		f.wrong(fd, templates.SayNotAmount(v, style.format(123450*pow10(scale)/100, scale)))
+		f.wrong(fd, templates.SayNotAmount(tongue(f.r), v, style.format(123450*pow10(scale)/100, scale)))
 	case n < low || n > high:
-		f.wrong(fd, templates.SayOutOfRange(style.short(low, scale), style.short(high, scale), fd.Unit))
+		f.wrong(fd, templates.SayOutOfRange(tongue(f.r), style.short(low, scale), style.short(high, scale), fd.Unit))
 	}
 	return n
 }

@@ -10,6 +10,7 @@ import (
 	"crosscount/diag"
 	"crosscount/store"
 	"crosscount/templates"
+	"crosscount/templates/lang"
 )
 
 const dateForm = "2006-01-02"
@@ -22,8 +23,8 @@ func (s *server) converterViews(r *http.Request, a *account, v *accountView) err
 		return err
 	}
 	for _, c := range papers {
-		v.Converters = append(v.Converters, templates.ConverterLine{ID: c.ID, Say: templates.ConverterSay(a.converterPlace(c.Bank), c.PartNumber),
-			Due: converterDue(c, a.clock), Href: fmt.Sprintf("%s?converter=%d#converter", a.base(), c.ID)})
+		v.Converters = append(v.Converters, templates.ConverterLine{ID: c.ID, Say: templates.ConverterSay(a.l, a.converterPlace(c.Bank), c.PartNumber),
+			Due: converterDue(a.l, c, a.clock), Href: fmt.Sprintf("%s?converter=%d#converter", a.base(), c.ID)})
 	}
 	replaced := func(c diag.CauseRef) bool { return c.Cause == converterCause || c.Cause == exhaustCause }
 	if len(papers) > 0 || slices.ContainsFunc(a.toMend(), replaced) || slices.ContainsFunc(a.Repairs, func(x store.Repair) bool {
@@ -37,13 +38,13 @@ func (s *server) converterViews(r *http.Request, a *account, v *accountView) err
 
 func (a *account) converterPlace(bank int) string {
 	if bank == 0 {
-		return templates.OnlyConverter
+		return a.l.T(templates.OnlyConverter)
 	}
 	return a.spotWords(bank, 0)
 }
 
-func converterDue(c store.ConverterPaper, clock wallClock) string {
-	return templates.ConverterDue(clock.calendar(c.KeepUnitUntil), clock.calendar(c.KeepPaperUntil), c.UnitGoneOn != nil, c.SignedOn != nil, c.CardFilledOn != nil)
+func converterDue(l *lang.Language, c store.ConverterPaper, clock wallClock) string {
+	return templates.ConverterDue(l, clock.calendar(c.KeepUnitUntil), clock.calendar(c.KeepPaperUntil), c.UnitGoneOn != nil, c.SignedOn != nil, c.CardFilledOn != nil)
 }
 
 func (a *account) converterForm() templates.ConverterForm {

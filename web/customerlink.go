@@ -129,7 +129,7 @@ func (s *server) linkViews(r *http.Request, a *account, v *accountView) error {
 			last = a.clock.moment(*l.LastViewedAt)
 		}
 		v.Links = append(v.Links, templates.LinkLine{ID: l.ID, Works: state == "",
-			Say: templates.LinkSay(a.clock.moment(l.CreatedAt), a.clock.day(l.ExpiresAt), l.Views, last, state)})
+			Say: templates.LinkSay(a.l, a.clock.moment(l.CreatedAt), a.clock.day(l.ExpiresAt), l.Views, last, state)})
 	}
 	return nil
 }
@@ -171,7 +171,7 @@ func (s *server) customerPage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	p, err := s.explanation(r.Context(), d, r.URL.Path, true)
+	p, err := s.explanation(r.Context(), d.in(s.languageOf(d.shop, d.Customer.Language)), r.URL.Path, true)
 	if err != nil {
 		return err
 	}

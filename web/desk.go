@@ -95,6 +95,16 @@ func (s *server) deskOf(r *http.Request) (*desk, error) {
 	return s.desk(r.Context(), id)
 }
 
+// in is the same desk for a reader of another language.
+func (d *desk) in(l *lang.Language) *desk {
+	e := *d
+	e.l, e.clock.l = l, l
+	return &e
+}
+
+// word says a constant text in the reader's language.
+func (d *desk) word(english string) string { return d.l.T(english) }
+
 func (d *desk) open() bool { return d.Job.ClosedAt == nil && d.Job.CancelledAt == nil }
 
 // unread says that nothing in the log is our own yet. Until then there is nothing to

@@ -19,7 +19,7 @@ func (s *server) issue(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	body := func(doc store.Document, lines []store.Line) (json.RawMessage, error) {
-		return json.Marshal(a.document(doc, lines))
+		return json.Marshal(a.in(a.theirs).document(doc, lines))
 	}
 	who := viewer(r).PersonID
 	var doc store.Document
@@ -60,7 +60,11 @@ func (s *server) documentSheet(r *http.Request) (store.Document, paper.Sheet, er
 		return doc, p, fmt.Errorf("document %d: %w", doc.ID, err)
 	}
 	if doc.VoidedAt != nil {
-		p.Void = templates.VoidWords(doc.VoidedWhy)
+		shop, _, err := s.shop(r.Context())
+		if err != nil {
+			return doc, p, err
+		}
+		p.Void = templates.VoidWords(s.languageOf(shop, p.Lang), doc.VoidedWhy)
 	}
 	return doc, p, nil
 }

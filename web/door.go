@@ -234,7 +234,7 @@ func (s *server) checkOwn(r *http.Request, p store.Person, password string) (boo
 		return false, err
 	}
 	if failures.Login >= s.Limits.Login {
-		m := templates.SayTooManyForName(failures.Login, int(s.Limits.Within.Minutes()))
+		m := templates.SayTooManyForName(tongue(r), failures.Login, int(s.Limits.Within.Minutes()))
 		return false, trouble(templates.TroubleTooMany, m.Reason+" "+m.Mend)
 	}
 	if p.PasswordHash == nil {

@@ -79,7 +79,7 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 		if detail == "" {
 			detail = templates.TroubleSay(p.kind)
 		}
-		writeJSON(w, status, map[string]any{"error": map[string]string{"kind": string(p.kind), "say": detail, "request": info.id}})
+		writeJSON(w, status, map[string]any{"error": map[string]string{"kind": string(p.kind), "say": tongue(r).T(detail), "request": info.id}})
 		return
 	}
 	v := templates.TroubleView{Page: s.page(w, r, templates.AtNowhere, templates.TroubleTitle(p.kind)),
@@ -89,7 +89,7 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 	}
 	if err := s.render(w, r, status, templates.TroublePage(v)); err != nil {
 		s.log.ErrorContext(r.Context(), "the error page could not be drawn", "request", info.id, "error", err)
-		http.Error(w, templates.TroubleSay(templates.TroubleInternal), http.StatusInternalServerError)
+		http.Error(w, tongue(r).T(templates.TroubleSay(templates.TroubleInternal)), http.StatusInternalServerError)
 	}
 }
 

@@ -77,7 +77,7 @@ func (f *form) text(fd *templates.Field, max int) string {
 	case v == "" && fd.Required:
 		f.wrong(fd, templates.SayMissing)
 	case len([]rune(v)) > max:
-		f.wrong(fd, templates.SayTooLong(max))
+		f.wrong(fd, templates.SayTooLong(tongue(f.r), max))
 	}
 	return v
 }

@@ -91,7 +91,7 @@ func (s *server) earlier(r *http.Request, d *desk) (store.VehicleHistory, error)
 // headNotes keep what a correction takes away.
 func (d *desk) headNotes(e store.JobEdit, why string) (out []string) {
 	if e.Concern != d.Job.Concern {
-		out = append(out, templates.ConcernWas(d.Job.Concern))
+		out = append(out, templates.ConcernWas(d.l, d.Job.Concern))
 	}
 	was, now := "", ""
 	if d.Job.Odometer != nil {
@@ -101,10 +101,10 @@ func (d *desk) headNotes(e store.JobEdit, why string) (out []string) {
 		now = thousands(int64(*e.Odometer)) + " " + e.OdometerUnit
 	}
 	if was != now && was != "" {
-		out = append(out, templates.OdometerWas(was))
+		out = append(out, templates.OdometerWas(d.l, was))
 	}
 	if why != "" {
-		out = append(out, templates.OdometerNote(why))
+		out = append(out, templates.OdometerNote(d.l, why))
 	}
 	return out
 }

@@ -69,7 +69,7 @@ func (s *server) home(w http.ResponseWriter, r *http.Request) error {
 		if len(v.Papers) == papersShown {
 			break
 		}
-		v.Papers = append(v.Papers, templates.ConverterLine{Say: templates.ConverterTagged(c.PartNumber, c.Tag), Due: converterDue(c, clock),
+		v.Papers = append(v.Papers, templates.ConverterLine{Say: templates.ConverterTagged(tongue(r), c.PartNumber, c.Tag), Due: converterDue(tongue(r), c, clock),
 			Href: fmt.Sprintf("/jobs/%d/account?converter=%d#converter", c.JobID, c.ID)})
 	}
 	for _, whose := range order {

@@ -65,7 +65,7 @@ func (s *server) nearest(w http.ResponseWriter, r *http.Request) error {
 		sensors = append(sensors, d.spotWords(x.Bank, x.Position)+" ("+templates.SensorWords(d.l, string(x.Kind), x.Wires)+")")
 	}
 	writeJSON(w, http.StatusOK, map[string]any{
-		"say": templates.NearestWords(carName(known), sensors),
+		"say": templates.NearestWords(tongue(r), carName(known), sensors),
 		"fill": map[string]any{"cylinders": known.Cylinders, "displacement_l": trim(known.DisplacementL),
 			"arrangement": known.Arrangement, "air_metering": known.AirMetering, "layout": likeNearest},
 	})
@@ -86,9 +86,9 @@ func (f *form) odometer(in *templates.IntakeForm, h store.VehicleHistory, read i
 	var m templates.Mend
 	switch days := daysSince(h.Jobs, now); {
 	case km < h.LastKm:
-		m = templates.SayOdometerBack(last, unit == "mi" && read >= h.LastKm)
+		m = templates.SayOdometerBack(tongue(f.r), last, unit == "mi" && read >= h.LastKm)
 	case days >= 0 && km-h.LastKm > mostKmADay*(days+1):
-		m = templates.SayOdometerFar(last, days)
+		m = templates.SayOdometerFar(tongue(f.r), last, days)
 	default:
 		return ""
 	}

@@ -48,6 +48,15 @@ func languages(first ...templates.Option) []templates.Option {
 	return first
 }
 
+// tongues are all languages that the site speaks.
+func (s *server) tongues(shop store.Shop) []*lang.Language {
+	var out []*lang.Language
+	for _, o := range lang.Offered {
+		out = append(out, s.languageOf(shop, o.Tag))
+	}
+	return out
+}
+
 // myLanguage keeps the language that a person reads.
 func (s *server) myLanguage(w http.ResponseWriter, r *http.Request) error {
 	v := s.meView(w, r)

@@ -59,7 +59,7 @@ func (s *server) within(r *http.Request, d *desk, n *diag.NextTest, from string)
 		return l, err
 	}
 	v := a.askFor(store.ScopeDiagnosis, look, total)
-	l.Past, l.Say, l.From = &v, templates.PastLimit(a.say(total), a.say(yes.LimitMinor)), from
+	l.Past, l.Say, l.From = &v, templates.PastLimit(a.l, a.say(total), a.say(yes.LimitMinor)), from
 	l.Account = fmt.Sprintf("%s#%s", a.base(), store.ScopeDiagnosis)
 	return l, nil
 }

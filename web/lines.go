@@ -44,7 +44,7 @@ func (a *account) preset(f *templates.LineForm, at string, known map[[2]int][]st
 		return
 	}
 	sensor := a.Sensors[i]
-	f.Place.Value, f.Words.Value = at, templates.PartLine(a.spotWords(bank, position))
+	f.Place.Value, f.Words.Value = at, templates.PartLine(a.l, a.spotWords(bank, position))
 	f.SensorKind.Value, f.Wires.Value, f.Connector.Value = string(sensor.Kind), strconv.Itoa(sensor.Wires), sensor.Connector
 	for _, k := range known[[2]int{bank, position}] {
 		if k.PartNumber == number {
@@ -157,9 +157,9 @@ func (s *server) readPart(a *account, f *form, lf *templates.LineForm, l *store.
 	if kind == "" {
 		f.wrong(lf.SensorKind, templates.SayChoose)
 	} else if l.SensorKind != sensor.Kind {
-		f.wrong(lf.SensorKind, templates.SayWrongKind(place, templates.SensorWords(a.l, string(sensor.Kind), sensor.Wires)))
+		f.wrong(lf.SensorKind, templates.SayWrongKind(a.l, place, templates.SensorWords(a.l, string(sensor.Kind), sensor.Wires)))
 	} else if wires > 0 && int(wires) != sensor.Wires {
-		f.wrong(lf.Wires, templates.SayWrongKind(place, templates.SensorWords(a.l, string(sensor.Kind), sensor.Wires)))
+		f.wrong(lf.Wires, templates.SayWrongKind(a.l, place, templates.SensorWords(a.l, string(sensor.Kind), sensor.Wires)))
 	}
 	if l.PartNumber == "" || f.bad() {
 		return nil
@@ -180,7 +180,7 @@ func (s *server) readPart(a *account, f *form, lf *templates.LineForm, l *store.
 		}
 	}
 	if !here && elsewhere != "" {
-		f.wrong(lf.Number, templates.SayOtherPlace(l.PartNumber, elsewhere, place))
+		f.wrong(lf.Number, templates.SayOtherPlace(a.l, l.PartNumber, elsewhere, place))
 	}
 	return nil
 }

@@ -49,7 +49,7 @@ func (s *server) loginPage(w http.ResponseWriter, r *http.Request) error {
 func (s *server) askLogin(w http.ResponseWriter, r *http.Request) error {
 	if wantsJSON(r) {
 		writeJSON(w, http.StatusUnauthorized, map[string]any{"error": map[string]string{
-			"kind": "login", "say": templates.SayLogInFirst, "request": infoOf(r).id}})
+			"kind": "login", "say": tongue(r).T(templates.SayLogInFirst), "request": infoOf(r).id}})
 		return nil
 	}
 	if r.Method == http.MethodGet || r.Method == http.MethodHead {
@@ -96,11 +96,11 @@ func (s *server) login(w http.ResponseWriter, r *http.Request) error {
 	}
 	minutes := int(s.Limits.Within.Minutes())
 	if failures.Login >= s.Limits.Login {
-		f.wrong(nil, templates.SayTooManyForName(failures.Login, minutes))
+		f.wrong(nil, templates.SayTooManyForName(tongue(r), failures.Login, minutes))
 		return refused(http.StatusTooManyRequests)
 	}
 	if failures.Address >= s.Limits.Address {
-		f.wrong(nil, templates.SayTooManyFromHere(failures.Address, minutes))
+		f.wrong(nil, templates.SayTooManyFromHere(tongue(r), failures.Address, minutes))
 		return refused(http.StatusTooManyRequests)
 	}
 
@@ -122,7 +122,7 @@ func (s *server) login(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	if !ok {
-		f.wrong(&v.Password, templates.SayWrongLogin(s.Limits.Login-failures.Login-1))
+		f.wrong(&v.Password, templates.SayWrongLogin(tongue(r), s.Limits.Login-failures.Login-1))
 		return refused(http.StatusUnprocessableEntity)
 	}
 	if stale {

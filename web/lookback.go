@@ -10,6 +10,7 @@ import (
 	"crosscount/diag/outcome"
 	"crosscount/store"
 	"crosscount/templates"
+	"crosscount/templates/lang"
 )
 
 // level is the confidence of every interval shown.
@@ -43,7 +44,7 @@ func (s *server) lookBack(w http.ResponseWriter, r *http.Request) error {
 	}
 	v.Closed, v.CameBack, v.Unproved = totals.Closed, totals.CameBack, totals.Unproved
 	v.Part, v.NoPart, v.Overridden = totals.Part, totals.NoPart, totals.Overridden
-	if v.All, err = rate("", totals.CameBack, totals.Closed); err != nil {
+	if v.All, err = rate(d.l, "", totals.CameBack, totals.Closed); err != nil {
 		return err
 	}
 
@@ -52,7 +53,7 @@ func (s *server) lookBack(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	for _, c := range causes {
-		row, err := rate(d.causeWords(diag.CauseRef{Cause: c.Cause}), c.CameBack, c.Closed)
+		row, err := rate(d.l, d.causeWords(diag.CauseRef{Cause: c.Cause}), c.CameBack, c.Closed)
 		if err != nil {
 			return err
 		}
@@ -64,7 +65,7 @@ func (s *server) lookBack(w http.ResponseWriter, r *http.Request) error {
 	}
 	for _, f := range fitted {
 		label := templates.Upper(templates.SpotWords(d.l, templates.Spot{Bank: f.Bank, Position: f.Position})) + ", " + templates.SensorKindWord(d.l, string(f.Kind))
-		row, err := rate(label, f.CameBack, f.Fitted)
+		row, err := rate(d.l, label, f.CameBack, f.Fitted)
 		if err != nil {
 			return err
 		}
@@ -107,7 +108,7 @@ func (s *server) lookBack(w http.ResponseWriter, r *http.Request) error {
 }
 
 // rate turns a count into a share with its Wilson interval.
-func rate(label string, hits, n int) (templates.RateView, error) {
+func rate(l *lang.Language, label string, hits, n int) (templates.RateView, error) {
 	v := templates.RateView{Label: label, N: n, Hits: hits}
 	if n == 0 {
 		return v, nil
@@ -117,8 +118,8 @@ func rate(label string, hits, n int) (templates.RateView, error) {
 	if err != nil {
 		return v, fmt.Errorf("rate of %q: %w", label, err)
 	}
-	v.Percent = templates.PercentPlain(r.Value())
-	v.Interval = templates.PercentPlain(i.Low) + " to " + templates.PercentPlain(i.High)
+	v.Percent = templates.PercentPlain(l, r.Value())
+	v.Interval = l.T("%s to %s", templates.PercentPlain(l, i.Low), templates.PercentPlain(l, i.High))
 	mille := func(x float64) int { return int(x*1000 + .5) }
 	v.Low, v.At, v.High = mille(i.Low), mille(r.Value()), mille(i.High)
 	return v, nil

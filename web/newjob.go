@@ -55,6 +55,7 @@ func (s *server) newJobView(w http.ResponseWriter, r *http.Request, vehicle, cus
 	}
 	f := templates.NewIntakeForm(shop.DistanceUnit)
 	f.Intake = store.NewID()
+	f.Language.Options = languages(templates.ShopsLanguage)
 	v.Form = &f
 	switch {
 	case vehicle != "":
@@ -118,7 +119,7 @@ func (s *server) knownCar(l *lang.Language, h store.VehicleHistory, shop store.S
 			days := clock.days(*j.ClosedAt, s.now())
 			k.LastJob = &templates.ComebackAsk{Earlier: j.ID, When: clock.day(*j.ClosedAt), Days: days, What: d.endOf(j)}
 			k.InWindow = days <= shop.ComebackDays
-			k.Window = templates.WindowWords(shop.ComebackDays - days)
+			k.Window = templates.WindowWords(l, shop.ComebackDays-days)
 		}
 		if len(k.Jobs) < earlierShown {
 			e := templates.EarlierJob{Href: fmt.Sprintf("/jobs/%d", j.ID), When: clock.day(j.OpenedAt), Concern: j.Concern}
@@ -126,7 +127,7 @@ func (s *server) knownCar(l *lang.Language, h store.VehicleHistory, shop store.S
 			case j.ClosedAt != nil:
 				e.End = d.endOf(j)
 			case j.CancelledAt != nil:
-				e.End = templates.EndedUnfinished
+				e.End = l.T(templates.EndedUnfinished)
 			}
 			if j.OdometerKm != nil {
 				e.Odometer = thousands(int64(inShop(*j.OdometerKm, shop.DistanceUnit))) + " " + shop.DistanceUnit
@@ -232,7 +233,7 @@ func (s *server) openJob(w http.ResponseWriter, r *http.Request) error {
 				return err
 			}
 			if why := f.odometer(in, h, *take.Odometer, take.OdometerUnit, s.now()); why != "" {
-				notes = append(notes, templates.OdometerNote(why))
+				notes = append(notes, templates.OdometerNote(tongue(r), why))
 			}
 		}
 		if v.Known.InWindow && v.Known.LastJob != nil && f.choice(&in.Comeback) == "yes" {
@@ -279,7 +280,7 @@ func (s *server) readNewCar(ctx context.Context, f *form, in *templates.IntakeFo
 	if in.Customer > 0 {
 		take.Customer.ID = in.Customer
 	} else {
-		take.Customer = store.Customer{Name: f.text(&in.Name, 200), Phone: f.text(&in.Phone, 60)}
+		take.Customer = store.Customer{Name: f.text(&in.Name, 200), Phone: f.text(&in.Phone, 60), Language: f.choice(&in.Language)}
 	}
 	c := store.Vehicle{
 		Plate: strings.ToUpper(f.text(&in.Plate, 20)), Make: f.text(&in.Make, 80), Model: f.text(&in.Model, 80),
@@ -306,7 +307,7 @@ func (s *server) readNewCar(ctx context.Context, f *form, in *templates.IntakeFo
 				return "", err
 			}
 			take.Sensors = like.Sensors
-			note = templates.LayoutNote(templates.CarWords(like.ModelYear, c.Make, c.Model))
+			note = templates.LayoutNote(tongue(f.r), templates.CarWords(like.ModelYear, c.Make, c.Model))
 		} else {
 			id, _ := strconv.ParseInt(layout, 10, 64)
 			l, err := s.store.Layout(ctx, id)

@@ -54,6 +54,8 @@ func (s *server) jobPaperPDF(w http.ResponseWriter, r *http.Request) error {
 	return sendPDF(w, p)
 }
 
+// sheetOf draws a paper: for the bay in the reader's language, all others in the
+// customer's.
 func (s *server) sheetOf(r *http.Request) (paper.Sheet, *desk, error) {
 	a, err := s.accountOf(r)
 	if err != nil {
@@ -65,29 +67,29 @@ func (s *server) sheetOf(r *http.Request) (paper.Sheet, *desk, error) {
 		p, err := a.workOrder()
 		return p, d, err
 	case "handover":
-		p, err := s.handOver(r.Context(), a)
+		p, err := s.handOver(r.Context(), a.in(a.theirs))
 		return p, d, err
 	case "explanation":
-		p, err := s.explanation(r.Context(), d, d.base()+"/paper", false)
+		p, err := s.explanation(r.Context(), d.in(a.theirs), d.base()+"/paper", false)
 		return p, d, err
 	default:
 		id, err := strconv.ParseInt(strings.TrimPrefix(name, "converter-"), 10, 64)
 		if err != nil {
 			return paper.Sheet{}, d, trouble(templates.TroubleNotFound, "")
 		}
-		p, err := s.converterSheet(r, a, id)
+		p, err := s.converterSheet(r, a.in(a.theirs), id)
 		return p, d, err
 	}
 }
 
 // sheet starts a paper of this job.
 func (d *desk) sheet(title, number string) paper.Sheet {
-	p := paper.Sheet{Title: title, Number: number, Date: d.clock.date(d.clock.now), Size: d.shop.Paper,
+	p := paper.Sheet{Lang: d.l.Code(), Title: d.l.T(title), Number: number, Date: d.clock.date(d.clock.now), Size: d.shop.Paper,
 		Customer: lines(d.Customer.Name, d.Customer.Address, d.Customer.Phone)}
 	p.Shop = lines(d.shop.Name, d.shop.Address, d.shop.Phone)
 	fact := func(name, value string) {
 		if value != "" {
-			p.Facts = append(p.Facts, paper.Pair{Name: name, Value: value})
+			p.Facts = append(p.Facts, paper.Pair{Name: d.l.T(name), Value: value})
 		}
 	}
 	fact(templates.FactCar, carName(d.Vehicle))
@@ -116,7 +118,7 @@ func lines(texts ...string) []string {
 // document is an estimate or invoice of lines.
 func (a *account) document(doc store.Document, ls []store.Line) paper.Sheet {
 	p := a.sheet(templates.DocumentKind(doc.Kind), strconv.FormatInt(doc.Number, 10))
-	t := &paper.Table{Head: templates.DocumentHead(a.currency), Right: 4}
+	t := &paper.Table{Head: templates.DocumentHead(a.l, a.currency), Right: 4}
 	core := int64(0)
 	byRate := map[int]int64{}
 	for _, l := range ls {
@@ -124,12 +126,12 @@ func (a *account) document(doc store.Document, ls []store.Line) paper.Sheet {
 		if l.Kind == "labour" {
 			quantity += " h"
 		}
-		t.Rows = append(t.Rows, []string{l.Words, quantity, a.plain(l.UnitMinor), a.percent(l.TaxPPM), a.plain(l.AmountMinor)})
+		t.Rows = append(t.Rows, []string{a.lineWords(l), quantity, a.plain(l.UnitMinor), a.percent(l.TaxPPM), a.plain(l.AmountMinor)})
 		t.Notes = append(t.Notes, a.partDetail(l))
 		core += share(l.CoreMinor, l.QuantityMilli*1000)
 		byRate[l.TaxPPM] += l.TaxMinor
 	}
-	t.Sums = append(t.Sums, [2]string{templates.SumNet, a.plain(doc.NetMinor)})
+	t.Sums = append(t.Sums, [2]string{a.l.T(templates.SumNet), a.plain(doc.NetMinor)})
 	rates := make([]int, 0, len(byRate))
 	for ppm := range byRate {
 		rates = append(rates, ppm)
@@ -137,39 +139,39 @@ func (a *account) document(doc store.Document, ls []store.Line) paper.Sheet {
 	slices.Sort(rates)
 	for _, ppm := range rates {
 		if ppm > 0 {
-			t.Sums = append(t.Sums, [2]string{templates.SumTax(a.percent(ppm)), a.plain(byRate[ppm])})
+			t.Sums = append(t.Sums, [2]string{templates.SumTax(a.l, a.percent(ppm)), a.plain(byRate[ppm])})
 		}
 	}
-	t.Total = [2]string{templates.SumTotal(doc.Kind), a.say(doc.TotalMinor)}
+	t.Total = [2]string{a.l.T(templates.SumTotal(doc.Kind)), a.say(doc.TotalMinor)}
 	p.Blocks = append(p.Blocks, paper.Block{Table: t})
 	if core > 0 {
-		p.Blocks = append(p.Blocks, paper.Block{Text: []string{templates.CoreNote(a.say(core))}})
+		p.Blocks = append(p.Blocks, paper.Block{Text: []string{templates.CoreNote(a.l, a.say(core))}})
 	}
 	var declined []string
 	for _, l := range a.Lines {
 		if l.Status == store.LineDeclined {
-			declined = append(declined, templates.DeclinedWords(l.Words, l.Consequence))
+			declined = append(declined, templates.DeclinedWords(a.lineWords(l), a.consequenceIn(l)))
 		}
 	}
 	if len(declined) > 0 {
-		p.Blocks = append(p.Blocks, paper.Block{Heading: templates.DeclinedHead, List: declined})
+		p.Blocks = append(p.Blocks, paper.Block{Heading: a.l.T(templates.DeclinedHead), List: declined})
 	}
 	if doc.Kind == "estimate" {
-		p.Blocks = append(p.Blocks, paper.Block{Heading: templates.YesHead, Text: []string{templates.YesPaper(a.say(doc.TotalMinor))},
-			Sign: templates.SignYes})
+		p.Blocks = append(p.Blocks, paper.Block{Heading: a.l.T(templates.YesHead), Text: []string{templates.YesPaper(a.l, a.say(doc.TotalMinor))},
+			Sign: each(templates.SignYes, a.word)})
 	} else {
 		var agreed []string
 		for _, scope := range []store.Scope{store.ScopeDiagnosis, store.ScopeRepair} {
 			on := slices.ContainsFunc(ls, func(l store.Line) bool { return l.Scope == scope })
 			if y, ok := a.InForce(scope); ok && on {
-				agreed = append(agreed, templates.AgreedPaper(string(scope), a.say(y.LimitMinor), y.Who, templates.HowWord(y.How), a.clock.date(y.SaidAt)))
+				agreed = append(agreed, templates.AgreedPaper(a.l, string(scope), a.say(y.LimitMinor), y.Who, y.How, a.clock.date(y.SaidAt)))
 			}
 		}
 		if len(agreed) > 0 {
 			p.Blocks = append(p.Blocks, paper.Block{Text: agreed})
 		}
 	}
-	p.Foot = templates.DocumentFoot(doc.Kind)
+	p.Foot = each(templates.DocumentFoot(doc.Kind), a.word)
 	return p
 }
 
@@ -179,7 +181,7 @@ func (a *account) workOrder() (paper.Sheet, error) {
 	p := d.sheet(templates.TitleOrder, "")
 	p.OnePage = true
 	p.Customer = p.Customer[:min(len(p.Customer), 1)]
-	p.Blocks = append(p.Blocks, paper.Block{Heading: templates.OrderConcern, Text: []string{d.Job.Concern}})
+	p.Blocks = append(p.Blocks, paper.Block{Heading: d.l.T(templates.OrderConcern), Text: []string{d.Job.Concern}})
 	var told, read []string
 	for _, e := range d.Standing() {
 		if e.Body.Kind == diag.KindCode {
@@ -190,20 +192,20 @@ func (a *account) workOrder() (paper.Sheet, error) {
 			}
 		}
 	}
-	facts := []paper.Pair{{Name: templates.OrderTold, Value: templates.OrNone(told)}, {Name: templates.OrderRead, Value: templates.OrNone(read)}}
+	facts := []paper.Pair{{Name: d.l.T(templates.OrderTold), Value: templates.OrNone(d.l, told)}, {Name: d.l.T(templates.OrderRead), Value: templates.OrNone(d.l, read)}}
 	for _, scope := range []store.Scope{store.ScopeDiagnosis, store.ScopeRepair} {
-		limit := templates.NoYes
+		limit := d.l.T(templates.NoYes)
 		if y, ok := a.InForce(scope); ok {
-			limit = templates.UpTo(a.say(y.LimitMinor))
+			limit = templates.UpTo(d.l, a.say(y.LimitMinor))
 		}
-		facts = append(facts, paper.Pair{Name: templates.ScopeNames[string(scope)], Value: limit})
+		facts = append(facts, paper.Pair{Name: d.l.T(templates.ScopeNames[string(scope)]), Value: limit})
 	}
 	p.Blocks = append(p.Blocks, paper.Block{Facts: facts})
 	var sensors []paper.Tick
 	for _, x := range d.Sensors {
 		sensors = append(sensors, paper.Tick{Text: templates.Upper(d.spotWords(x.Bank, x.Position)), Note: templates.SensorWords(d.l, string(x.Kind), x.Wires)})
 	}
-	p.Blocks = append(p.Blocks, paper.Block{Heading: templates.OrderSensors, Ticks: sensors})
+	p.Blocks = append(p.Blocks, paper.Block{Heading: d.l.T(templates.OrderSensors), Ticks: sensors})
 
 	_, _, parts, settled := d.inForce()
 	if settled {
@@ -215,10 +217,10 @@ func (a *account) workOrder() (paper.Sheet, error) {
 			}
 		}
 		for _, x := range parts {
-			work = append(work, paper.Tick{Text: templates.Upper(templates.FitLine(d.partWords(x)))})
+			work = append(work, paper.Tick{Text: templates.FitLine(d.l, d.partWords(x))})
 		}
-		work = append(work, paper.Tick{Text: templates.OrderProof})
-		p.Blocks = append(p.Blocks, paper.Block{Caution: templates.FittingCautions}, paper.Block{Heading: templates.OrderWork, Ticks: work})
+		work = append(work, paper.Tick{Text: d.l.T(templates.OrderProof)})
+		p.Blocks = append(p.Blocks, paper.Block{Caution: each(templates.FittingCautions, d.word)}, paper.Block{Heading: d.l.T(templates.OrderWork), Ticks: work})
 	} else {
 		var cautions []string
 		tests := []paper.Tick{{Text: templates.ReadCodes(d.l).Title, Note: templates.ReadCodes(d.l).Minutes}}
@@ -248,16 +250,16 @@ func (a *account) workOrder() (paper.Sheet, error) {
 					if say == "" {
 						say = outcomeName(d.decision.Next.Test, step.Outcome)
 					}
-					add(step.Next, templates.IfWords(say))
+					add(step.Next, templates.IfWords(d.l, say))
 				}
 			}
 		}
 		if d.shop.Cautions != "" {
 			cautions = append(cautions, d.shop.Cautions)
 		}
-		p.Blocks = append(p.Blocks, paper.Block{Caution: append(cautions, templates.LocalRules)}, paper.Block{Heading: templates.OrderTests, Ticks: tests})
+		p.Blocks = append(p.Blocks, paper.Block{Caution: append(cautions, d.l.T(templates.LocalRules))}, paper.Block{Heading: d.l.T(templates.OrderTests), Ticks: tests})
 	}
-	p.Blocks = append(p.Blocks, paper.Block{Heading: templates.OrderNotes, Blank: 3}, paper.Block{Sign: templates.SignBay})
+	p.Blocks = append(p.Blocks, paper.Block{Heading: d.l.T(templates.OrderNotes), Blank: 3}, paper.Block{Sign: each(templates.SignBay, d.word)})
 	return p, nil
 }
 
@@ -278,56 +280,56 @@ func (s *server) handOver(ctx context.Context, a *account) (paper.Sheet, error) 
 	var done []string
 	for _, r := range d.standingRepairs() {
 		if r.Action == store.Mended {
-			done = append(done, templates.MendedPaper(d.causeWords(diag.CauseRef{Cause: r.Cause, Bank: r.Bank, Position: r.Position}), r.Words))
+			done = append(done, templates.MendedPaper(d.l, d.causeWords(diag.CauseRef{Cause: r.Cause, Bank: r.Bank, Position: r.Position}), r.Words))
 			continue
 		}
 		done = append(done, templates.FittedPaper(templates.FitWords(d.l, d.spotWords(r.Bank, r.Position), string(r.Kind), r.PartNumber), r.Words))
 	}
 	if len(done) > 0 {
-		p.Blocks = append(p.Blocks, paper.Block{Heading: templates.HandDone, List: done})
+		p.Blocks = append(p.Blocks, paper.Block{Heading: d.l.T(templates.HandDone), List: done})
 	}
 	pairs, err := s.photoFigures(ctx, d, d.base()+"/paper", func(f store.Photo) bool { return f.Moment != "" }, pairsShown)
 	if err != nil {
 		return p, err
 	}
 	if len(pairs) > 0 {
-		p.Blocks = append(p.Blocks, paper.Block{Heading: templates.HandPictures, Figures: pairs})
+		p.Blocks = append(p.Blocks, paper.Block{Heading: d.l.T(templates.HandPictures), Figures: pairs})
 	}
 	proof := []string{}
 	for _, x := range d.Proofs {
 		if x.Stands {
-			proof = append(proof, templates.ProofPaper(x.Passed, x.Statement, d.clock.date(x.At), x.ByName))
+			proof = append(proof, templates.ProofPaper(d.l, x.Passed, x.Statement, d.clock.date(x.At), x.ByName))
 		}
 	}
 	if len(proof) == 0 {
-		proof = append(proof, templates.NoProof(d.Job.UnprovedWhy))
+		proof = append(proof, templates.NoProof(d.l, d.Job.UnprovedWhy))
 	}
-	p.Blocks = append(p.Blocks, paper.Block{Heading: templates.HandProof, Text: proof})
+	p.Blocks = append(p.Blocks, paper.Block{Heading: d.l.T(templates.HandProof), Text: proof})
 	var declined []string
 	for _, l := range a.Lines {
 		if l.Status == store.LineDeclined {
-			declined = append(declined, templates.DeclinedWords(l.Words, l.Consequence))
+			declined = append(declined, templates.DeclinedWords(a.lineWords(l), a.consequenceIn(l)))
 		}
 	}
 	if len(declined) > 0 {
-		p.Blocks = append(p.Blocks, paper.Block{Heading: templates.DeclinedHead, List: declined})
+		p.Blocks = append(p.Blocks, paper.Block{Heading: a.l.T(templates.DeclinedHead), List: declined})
 	}
 	p.Blocks = append(p.Blocks,
-		paper.Block{Heading: templates.HandWarranty, Text: templates.WarrantyPaper(d.shop.ComebackDays, len(done) > 0)},
-		paper.Block{Heading: templates.WatchHead, List: d.watch()},
-		paper.Block{Sign: templates.SignHandOver})
+		paper.Block{Heading: d.l.T(templates.HandWarranty), Text: templates.WarrantyPaper(d.l, d.shop.ComebackDays, len(done) > 0)},
+		paper.Block{Heading: d.l.T(templates.WatchHead), List: d.watch()},
+		paper.Block{Sign: each(templates.SignHandOver, d.word)})
 	return p, nil
 }
 
 // watch is what the customer should look out for.
 func (d *desk) watch() []string {
-	out := []string{templates.WatchLight(d.shop.ComebackDays), templates.WatchFlash}
+	out := []string{templates.WatchLight(d.l, d.shop.ComebackDays), d.l.T(templates.WatchFlash)}
 	for _, c := range d.toMend() {
 		if strings.HasPrefix(c.Cause, "exhaust_leak") && d.Job.RepairedAt == nil {
-			return append(out, templates.WatchCO)
+			return append(out, d.l.T(templates.WatchCO))
 		}
 		if c.Cause == "head_gasket_leak" && d.Job.RepairedAt == nil {
-			return append(out, templates.WatchCoolant)
+			return append(out, d.l.T(templates.WatchCoolant))
 		}
 	}
 	return out
@@ -342,11 +344,11 @@ func (s *server) explanation(ctx context.Context, d *desk, photos string, outsid
 		p.Customer = p.Customer[:min(len(p.Customer), 1)]
 		p.Facts = slices.DeleteFunc(p.Facts, func(f paper.Pair) bool { return f.Name == "VIN" })
 	}
-	p.Blocks = append(p.Blocks, paper.Block{Heading: templates.ExplainConcern, Text: []string{"“" + templates.Shorten(d.Job.Concern, concernShown) + "”"}})
+	p.Blocks = append(p.Blocks, paper.Block{Heading: d.l.T(templates.ExplainConcern), Text: []string{"“" + templates.Shorten(d.Job.Concern, concernShown) + "”"}})
 	var codes []templates.SaidByCodes // codes that say the same stand together
 	for _, e := range d.Standing() {
 		if e.Body.Kind == diag.KindCode {
-			say := plainCode(e.Body.Code)
+			say := d.l.T(plainCode(e.Body.Code))
 			i := slices.IndexFunc(codes, func(c templates.SaidByCodes) bool { return c.Say == say })
 			if i < 0 {
 				codes, i = append(codes, templates.SaidByCodes{Say: say}), len(codes)
@@ -357,10 +359,10 @@ func (s *server) explanation(ctx context.Context, d *desk, photos string, outsid
 		}
 	}
 	if len(codes) > 0 {
-		p.Blocks = append(p.Blocks, paper.Block{Heading: templates.ExplainCodes, List: each(codes[:min(len(codes), codesShown)], templates.SaidByCodes.String), Text: []string{templates.CodeIsWitness}})
+		p.Blocks = append(p.Blocks, paper.Block{Heading: d.l.T(templates.ExplainCodes), List: each(codes[:min(len(codes), codesShown)], templates.SaidByCodes.String), Text: []string{d.l.T(templates.CodeIsWitness)}})
 	}
 	if did := d.looked(); len(did) > 0 {
-		p.Blocks = append(p.Blocks, paper.Block{Heading: templates.ExplainDid, Text: []string{templates.DidSentence(did)}})
+		p.Blocks = append(p.Blocks, paper.Block{Heading: d.l.T(templates.ExplainDid), Text: []string{templates.DidSentence(did)}})
 	}
 	_, decision, _, ok := d.inForce()
 	v := d.decision.Verdict
@@ -370,22 +372,22 @@ func (s *server) explanation(ctx context.Context, d *desk, photos string, outsid
 			v.Decision, v.Parts = f.Override.Decision, f.Override.Parts
 		}
 	}
-	found := templates.NothingYetCustomer
+	found := d.l.T(templates.NothingYetCustomer)
 	if ok || (d.noFit == "" && !d.unread() && v.Decision != diag.DecideOpen) {
 		found = d.customerSentence(v)
 	}
-	p.Blocks = append(p.Blocks, paper.Block{Heading: templates.ExplainFound, Big: found})
+	p.Blocks = append(p.Blocks, paper.Block{Heading: d.l.T(templates.ExplainFound), Big: found})
 	if ok {
-		p.Blocks = append(p.Blocks, paper.Block{Heading: templates.ExplainWhy, Text: templates.WhyPart(decision, len(v.First) > 0, d.Job.RepairedAt != nil)})
+		p.Blocks = append(p.Blocks, paper.Block{Heading: d.l.T(templates.ExplainWhy), Text: each(templates.WhyPart(decision, len(v.First) > 0, d.Job.RepairedAt != nil), d.word)})
 	}
 	figures, err := s.figures(ctx, d, photos)
 	if err != nil {
 		return p, err
 	}
 	if len(figures) > 0 {
-		p.Blocks = append(p.Blocks, paper.Block{Heading: templates.ExplainPictures, Figures: figures})
+		p.Blocks = append(p.Blocks, paper.Block{Heading: d.l.T(templates.ExplainPictures), Figures: figures})
 	}
-	p.Blocks = append(p.Blocks, paper.Block{Heading: templates.WatchHead, List: d.watch()})
+	p.Blocks = append(p.Blocks, paper.Block{Heading: d.l.T(templates.WatchHead), List: d.watch()})
 	return p, nil
 }
 
@@ -409,7 +411,7 @@ func (s *server) figures(ctx context.Context, d *desk, photos string) ([]paper.F
 			return nil, err
 		}
 		if svg != "" {
-			out = append(out, paper.Figure{SVG: svg, Caption: templates.RecordingCaption})
+			out = append(out, paper.Figure{SVG: svg, Caption: d.l.T(templates.RecordingCaption)})
 			break
 		}
 	}
@@ -435,7 +437,7 @@ func (s *server) photoFigures(ctx context.Context, d *desk, photos string, wante
 		if kind == "" {
 			continue
 		}
-		caption := templates.PhotoCaption(f.Subject, f.Moment, f.Words)
+		caption := templates.PhotoCaption(d.l, f.Subject, f.Moment, f.Words)
 		out = append(out, paper.Figure{Src: photos + "/photos/" + f.ID, Photo: data.Data, Type: kind, Alt: caption, Caption: caption})
 	}
 	return out, nil
@@ -453,7 +455,7 @@ func (d *desk) looked() []string {
 				(t.Entry == diag.KindForced && !strings.HasSuffix(t.ID, e.Body.Mixture)) {
 				continue
 			}
-			if say := templates.PlainTest(t.ID, t.Name); !slices.Contains(out, say) {
+			if say := templates.PlainTest(d.l, t.ID, t.Name); !slices.Contains(out, say) {
 				out = append(out, say)
 			}
 			break
@@ -486,16 +488,16 @@ func (s *server) converterSheet(r *http.Request, a *account, id int64) (paper.Sh
 	c := papers[i]
 	p := a.sheet(templates.TitleConverter, c.Tag)
 	p.Customer[0] = c.CustomerName
-	facts := []paper.Pair{{Name: templates.ConverterWhich, Value: a.converterPlace(c.Bank)}, {Name: templates.ConverterNumber, Value: c.PartNumber},
-		{Name: templates.ConverterTag, Value: c.Tag}, {Name: templates.ConverterRemoved, Value: a.clock.calendar(c.RemovedOn)},
-		{Name: templates.ConverterKeepUnit, Value: a.clock.calendar(c.KeepUnitUntil)}, {Name: templates.ConverterKeepPaper, Value: a.clock.calendar(c.KeepPaperUntil)}}
+	facts := []paper.Pair{{Name: a.l.T(templates.ConverterWhich), Value: a.converterPlace(c.Bank)}, {Name: a.l.T(templates.ConverterNumber), Value: c.PartNumber},
+		{Name: a.l.T(templates.ConverterTag), Value: c.Tag}, {Name: a.l.T(templates.ConverterRemoved), Value: a.clock.calendar(c.RemovedOn)},
+		{Name: a.l.T(templates.ConverterKeepUnit), Value: a.clock.calendar(c.KeepUnitUntil)}, {Name: a.l.T(templates.ConverterKeepPaper), Value: a.clock.calendar(c.KeepPaperUntil)}}
 	if c.InvoicedOn != nil {
-		facts = append(facts, paper.Pair{Name: templates.ConverterInvoiced, Value: a.clock.calendar(*c.InvoicedOn)})
+		facts = append(facts, paper.Pair{Name: a.l.T(templates.ConverterInvoiced), Value: a.clock.calendar(*c.InvoicedOn)})
 	}
-	p.Blocks = []paper.Block{{Heading: templates.ConverterNeed, Text: []string{c.Need}}, {Facts: facts},
-		{Heading: templates.ConverterDo, Ticks: templates.ConverterTicks(a.clock.calendar(c.KeepUnitUntil), a.clock.calendar(c.KeepPaperUntil))},
-		{Text: []string{templates.ConverterStatement}, Sign: templates.SignConverter}}
-	p.Foot = []string{templates.ConverterSource}
+	p.Blocks = []paper.Block{{Heading: a.l.T(templates.ConverterNeed), Text: []string{c.Need}}, {Facts: facts},
+		{Heading: a.l.T(templates.ConverterDo), Ticks: templates.ConverterTicks(a.l, a.clock.calendar(c.KeepUnitUntil), a.clock.calendar(c.KeepPaperUntil))},
+		{Text: []string{a.l.T(templates.ConverterStatement)}, Sign: each(templates.SignConverter, a.word)}}
+	p.Foot = []string{a.l.T(templates.ConverterSource)}
 	return p, nil
 }
 

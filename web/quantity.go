@@ -154,7 +154,7 @@ func (f *form) quantity(fd *templates.Field) (n float64, given bool) {
 	n, unit, ok := number(v)
 	switch {
 	case !ok:
-		f.wrong(fd, templates.SayNotNumber(v, fd.Unit))
+		f.wrong(fd, templates.SayNotNumber(tongue(f.r), v, fd.Unit))
 		return 0, false
 	case unit == "":
 		unit = fd.Unit
@@ -164,7 +164,7 @@ func (f *form) quantity(fd *templates.Field) (n float64, given bool) {
 	}
 	u, known := unitOf[strings.ToLower(unit)]
 	if !known || u.kept != unitOf[strings.ToLower(fd.Unit)].kept {
-		f.wrong(fd, templates.SayWrongUnit(unit, fd.Unit))
+		f.wrong(fd, templates.SayWrongUnit(tongue(f.r), unit, fd.Unit))
 		return 0, false
 	}
 	return n*u.factor + u.shift, true
@@ -174,7 +174,7 @@ func (f *form) quantity(fd *templates.Field) (n float64, given bool) {
 func (f *form) number(fd *templates.Field, low, high float64) float64 {
 	n, given := f.quantity(fd)
 	if given && (n < low || n > high) {
-		f.wrong(fd, templates.SayOutOfRange(trim(low), trim(high), fd.Unit))
+		f.wrong(fd, templates.SayOutOfRange(tongue(f.r), trim(low), trim(high), fd.Unit))
 	}
 	return n
 }
@@ -197,11 +197,11 @@ func (f *form) whole(fd *templates.Field, low, high int64) int64 {
 	}
 	n, err := strconv.ParseInt(t, 10, 64)
 	if err != nil {
-		f.wrong(fd, templates.SayNotWhole(v))
+		f.wrong(fd, templates.SayNotWhole(tongue(f.r), v))
 		return 0
 	}
 	if n < low || n > high {
-		f.wrong(fd, templates.SayOutOfRange(strconv.FormatInt(low, 10), strconv.FormatInt(high, 10), fd.Unit))
+		f.wrong(fd, templates.SayOutOfRange(tongue(f.r), strconv.FormatInt(low, 10), strconv.FormatInt(high, 10), fd.Unit))
 	}
 	return n
 }

@@ -468,12 +468,12 @@ func (f *form) seconds(fd *templates.Field) (float64, bool) {
 	n, unit, ok := number(v)
 	switch {
 	case !ok || math.Abs(n) > 1e10:
-		f.wrong(fd, templates.SayNotNumber(v, fd.Unit))
+		f.wrong(fd, templates.SayNotNumber(tongue(f.r), v, fd.Unit))
 		return 0, false
 	case unit == "ms":
 		n /= 1000
 	case unit != "" && unit != "s":
-		f.wrong(fd, templates.SayWrongUnit(unit, fd.Unit))
+		f.wrong(fd, templates.SayWrongUnit(tongue(f.r), unit, fd.Unit))
 		return 0, false
 	}
 	return n, true

@@ -155,6 +155,7 @@ func (s *server) routes() []route {
 		get("/vehicles/{vehicle}", staff, s.vehicle),
 		post("/vehicles/{vehicle}", staff, s.saveVehicle),
 		post("/vehicles/{vehicle}/sensors", staff, s.saveSensors),
+		post("/vehicles/{vehicle}/customer", staff, s.saveCustomer),
 
 		// Look back and set up
 		get("/lookback", owner, s.lookBack),

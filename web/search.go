@@ -68,11 +68,11 @@ func foundJob(l *lang.Language, j store.FoundJob, clock wallClock) templates.Fou
 		Plate: j.Plate, Customer: j.CustomerName, Phone: j.CustomerPhone, Concern: j.Concern, When: clock.day(j.OpenedAt), Alike: !j.Exact}
 	switch {
 	case j.CancelledAt != nil:
-		f.End = templates.EndedUnfinished
+		f.End = l.T(templates.EndedUnfinished)
 	case j.Outcome != nil:
 		f.End = templates.OutcomeWord(l, *j.Outcome)
 	default:
-		f.End = templates.StillOpen
+		f.End = l.T(templates.StillOpen)
 	}
 	return f
 }

@@ -45,9 +45,9 @@ func (s *server) vehicleView(w http.ResponseWriter, r *http.Request) (templates.
 		}
 		switch {
 		case j.CancelledAt != nil:
-			l.End = templates.EndedUnfinished
+			l.End = d.l.T(templates.EndedUnfinished)
 		case j.ClosedAt == nil:
-			l.End = templates.StillOpen
+			l.End = d.l.T(templates.StillOpen)
 		default:
 			l.End = templates.Upper(d.endOf(j))
 		}
@@ -62,7 +62,7 @@ func (s *server) vehicleView(w http.ResponseWriter, r *http.Request) (templates.
 	for _, f := range h.Fittings {
 		v.Lives = append(v.Lives, sensorLife(d, f))
 	}
-	v.Form = vehicleForm(h)
+	v.Form, v.Whose = vehicleForm(h), customerForm(h.Customer)
 	v.Sensors = sensorForm(tongue(r), h.Sensors)
 	return v, h, nil
 }
@@ -80,9 +80,9 @@ func sensorLife(d *desk, f store.Fitting) templates.SensorLife {
 		l.RemovedHref = fmt.Sprintf("/jobs/%d", *f.RemovedJob)
 	}
 	if info, ok := diag.CauseByID(f.RemovedWhy); ok {
-		l.Why = info.Name
+		l.Why = d.l.T(info.Name)
 	} else {
-		l.Why = templates.RemovedWord(f.RemovedWhy)
+		l.Why = d.l.T(templates.RemovedWord(f.RemovedWhy))
 	}
 	return l
 }
@@ -153,6 +153,37 @@ func (s *server) saveVehicle(w http.ResponseWriter, r *http.Request) error {
 		}
 	}
 	vf.Open, vf.Refusal = true, f.refusal()
+	return s.render(w, r, http.StatusUnprocessableEntity, templates.Vehicle(v))
+}
+
+func customerForm(c store.Customer) templates.CustomerForm {
+	f := templates.NewCustomerForm()
+	f.Language.Options = languages(templates.ShopsLanguage)
+	f.Name.Value, f.Phone.Value, f.Email.Value, f.Address.Value, f.Language.Value = c.Name, c.Phone, c.Email, c.Address, c.Language
+	return f
+}
+
+// saveCustomer mends the data of a car's customer.
+func (s *server) saveCustomer(w http.ResponseWriter, r *http.Request) error {
+	v, h, err := s.vehicleView(w, r)
+	if err != nil {
+		return err
+	}
+	f := form{r: r}
+	cf, c := &v.Whose, h.Customer
+	c.Name, c.Phone, c.Email = f.text(&cf.Name, 200), f.text(&cf.Phone, 60), f.text(&cf.Email, 200)
+	c.Address, c.Language = f.text(&cf.Address, 1000), f.choice(&cf.Language)
+	if !f.bad() {
+		err := s.store.UpdateCustomer(r.Context(), viewer(r).PersonID, c)
+		if err == nil {
+			s.say(w, templates.DidWhose)
+			return see(w, r, v.Base)
+		}
+		if !f.take(err, &cf.Name, &cf.Phone, &cf.Email, &cf.Address, &cf.Language) {
+			return err
+		}
+	}
+	cf.Open, cf.Refusal = true, f.refusal()
 	return s.render(w, r, http.StatusUnprocessableEntity, templates.Vehicle(v))
 }
 

@@ -23,13 +23,13 @@ func checkVIN(l *lang.Language, s string) (vinProblem, bool) {
 	v, warnings, err := vin.Parse(s)
 	if e, ok := errors.AsType[*vin.Error](err); ok {
 		if e.Position == 0 && len(s) >= shortestVIN && len(s) < vin.Length {
-			return vinProblem{templates.SayVINLength(len(s)), true}, false
+			return vinProblem{templates.SayVINLength(l, len(s)), true}, false
 		}
 		return vinProblem{mend: mendOf(l, e.Problem, e.Mend)}, false
 	}
 	for _, w := range warnings {
 		if w.Grave && w.Position == 9 {
-			return vinProblem{templates.SayVINDigit(string(v[8]), string(v.CheckDigit())), true}, false
+			return vinProblem{templates.SayVINDigit(l, string(v[8]), string(v.CheckDigit())), true}, false
 		}
 		if w.Grave {
 			return vinProblem{templates.Mend{Reason: sentence(l, w.Text), Mend: sentence(l, w.Mend) + " " + l.T(templates.IfItStandsSo)}, true}, false

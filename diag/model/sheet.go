@@ -5,9 +5,10 @@ import (
 	"io"
 	"maps"
 	"slices"
-	"strconv"
 	"strings"
 	"text/tabwriter"
+
+	"crosscount/diag/say"
 )
 
 // Sheet is one thing of the model with all its numbers, for people to review.
@@ -16,15 +17,18 @@ type Sheet struct {
 	ID    string
 	Name  string
 	Scope Scope // empty where it has none
-	About []string
+	About []say.Text
 	Rows  []Row
 	At    At
 }
 
+// ID is the name of something in the model's files, as a part of a text.
+type ID string
+
 // Row is one number of the model, where it stands and what it rests on.
 type Row struct {
-	What   string
-	Value  string
+	What   say.Text
+	Value  say.Text
 	Source Source
 	At     At
 }
@@ -52,36 +56,36 @@ func (m *Model) Sheets() []Sheet {
 	}
 	for _, q := range m.Quantities {
 		s := Sheet{Group: GroupQuantities, ID: q.ID, Name: q.Name, Scope: q.Scope, At: q.At}
-		s.Rows = []Row{{"on a sound car, " + q.Unit, bellText(q.Mean, q.SD, q.Log), q.Source, q.At}}
+		s.Rows = []Row{{say.T("on a sound car, %s", ID(q.Unit)), bellText(q.Mean, q.SD, q.Log), q.Source, q.At}}
 		if q.Cell != nil {
-			s.Rows = append(s.Rows, Row{"what a cell can give, " + q.Unit, number(q.Cell.Lo) + " to " + number(q.Cell.Hi), q.Cell.Source, q.At})
+			s.Rows = append(s.Rows, Row{say.T("what a cell can give, %s", ID(q.Unit)), say.T("%v to %v", q.Cell.Lo, q.Cell.Hi), q.Cell.Source, q.At})
 		}
 		s.About = only(q.Kinds, q.Front, q.Rear)
 		out = append(out, s)
 	}
 	for _, c := range m.Codes {
 		out = append(out, Sheet{Group: GroupCodes, ID: c.ID, Name: c.ID, At: c.At,
-			Rows: []Row{{"set without a cause", chance(c.False), c.Source, c.At}}})
+			Rows: []Row{{say.T("set without a cause"), chance(c.False), c.Source, c.At}}})
 	}
 	for _, r := range m.Remarks {
 		out = append(out, Sheet{Group: GroupRemarks, ID: r.ID, Name: r.Name, At: r.At,
-			Rows: []Row{{"said without bearing", chance(r.Usual), r.Source, r.At}}})
+			Rows: []Row{{say.T("said without bearing"), chance(r.Usual), r.Source, r.At}}})
 	}
 	for _, s := range m.Setups {
 		out = append(out, Sheet{Group: GroupSetups, ID: s.ID, Name: s.Name, At: s.At,
-			Rows: []Row{{"minutes", number(s.Minutes), s.Source, s.At}}})
+			Rows: []Row{{say.T("minutes"), number(s.Minutes), s.Source, s.At}}})
 	}
 	for _, c := range m.Curves {
 		s := Sheet{Group: GroupCurves, ID: c.Name, Name: c.Name, At: c.At}
 		for _, p := range c.Points {
-			s.Rows = append(s.Rows, Row{"factor at " + number(p.Km) + " km", number(p.Factor), p.Source, c.At})
+			s.Rows = append(s.Rows, Row{say.T("factor at %v km", p.Km), number(p.Factor), p.Source, c.At})
 		}
 		out = append(out, s)
 	}
 	for _, name := range slices.Sorted(maps.Keys(m.Settings)) {
 		t := m.Settings[name]
 		out = append(out, Sheet{Group: GroupSettings, ID: name, Name: name, At: t.At,
-			Rows: []Row{{t.Text, number(t.Value), t.Source, t.At}}})
+			Rows: []Row{{say.T(t.Text), number(t.Value), t.Source, t.At}}})
 	}
 	return out
 }
@@ -90,69 +94,72 @@ func causeSheet(k *Cause) Sheet {
 	s := Sheet{Group: GroupCauses, ID: k.ID, Name: k.Name, Scope: k.Scope, At: k.At}
 	for _, line := range []string{k.Plain, k.Mend, k.Watch} {
 		if line != "" {
-			s.About = append(s.About, line)
+			s.About = append(s.About, say.T(line))
 		}
 	}
-	add := func(what, value string, src Source, at At) { s.Rows = append(s.Rows, Row{what, value, src, at}) }
-	add("prior", chance(k.Prior), k.Source, k.At)
+	add := func(what, value say.Text, src Source, at At) { s.Rows = append(s.Rows, Row{what, value, src, at}) }
+	add(say.T("prior"), chance(k.Prior), k.Source, k.At)
 	if k.Curve != "" {
-		s.About = append(s.About, "The prior follows the curve "+k.Curve+".")
+		s.About = append(s.About, say.T("The prior follows the curve %s.", ID(k.Curve)))
 	}
-	add("mending, minutes", number(k.Minutes), k.Repair, k.At)
-	add("mending, parts", number(k.Price), k.Repair, k.At)
+	add(say.T("mending, minutes"), number(k.Minutes), k.Repair, k.At)
+	add(say.T("mending, parts"), number(k.Price), k.Repair, k.At)
 	if k.SizeSD != 0 {
-		add("size, spread as a share of the mean", number(k.SizeSD), k.Size, k.At)
+		add(say.T("size, spread as a share of the mean"), number(k.SizeSD), k.Size, k.At)
 	}
 	for _, v := range k.Variants {
 		if v.At == k.At { // not written: the cause has one kind
 			continue
 		}
-		add("kind "+v.Name, chance(v.Chance), v.Source, v.At)
+		add(say.T("kind %s", ID(v.Name)), chance(v.Chance), v.Source, v.At)
 	}
 	for _, t := range k.Trims {
-		what := "trim needed, %, " + t.State
+		what := say.T("trim needed, %%, %s", ID(t.State))
 		if t.Lie {
-			what = "trim by a false reading, %, " + t.State
+			what = say.T("trim by a false reading, %%, %s", ID(t.State))
 		}
 		if t.Bank != 0 {
-			what += ", bank " + strconv.Itoa(t.Bank)
+			what = say.T("%s, bank %d", what, t.Bank)
 		}
-		add(with(what, t.Metering, t.Variants), bellText(t.Mean, t.SD, false), t.Source, t.At)
+		if t.Metering != "" {
+			what = say.T("%s, air by %s", what, ID(t.Metering))
+		}
+		add(when(what, t.Variants), bellText(t.Mean, t.SD, false), t.Source, t.At)
 	}
 	for _, c := range k.Codes {
-		add(with("sets code "+c.Code, place(c.Front, c.Rear), c.Variants), chance(c.P), c.Source, c.At)
+		add(with("sets code %s", c.Code, "", c.Front, c.Rear, c.Variants), chance(c.P), c.Source, c.At)
 	}
 	for _, f := range k.Finds {
-		add(with(f.Test+" shows "+f.Outcome, place(f.Front, f.Rear), f.Variants), chance(f.P), f.Source, f.At)
+		add(with("%s shows %s", f.Test, f.Outcome, f.Front, f.Rear, f.Variants), chance(f.P), f.Source, f.At)
 	}
 	for _, q := range k.Shows {
-		add(with("puts "+q.Quantity+" at", "", q.Variants), bellText(q.Mean, q.SD, false), q.Source, q.At)
+		add(when(say.T("puts %s at", ID(q.Quantity)), q.Variants), bellText(q.Mean, q.SD, false), q.Source, q.At)
 	}
 	for _, q := range k.Adds {
-		add(with("shifts "+q.Quantity+" by", "", q.Variants), bellText(q.Mean, q.SD, false), q.Source, q.At)
+		add(when(say.T("shifts %s by", ID(q.Quantity)), q.Variants), bellText(q.Mean, q.SD, false), q.Source, q.At)
 	}
 	for _, y := range k.Says {
-		add("is told as "+y.Remark, chance(y.P), y.Source, y.At)
+		add(say.T("is told as %s", ID(y.Remark)), chance(y.P), y.Source, y.At)
 	}
 	for _, l := range k.Makes {
-		add("has made "+l.Child, chance(l.P), l.Source, l.At)
+		add(say.T("has made %s", ID(l.Child)), chance(l.P), l.Source, l.At)
 	}
 	return s
 }
 
 func testSheet(t *Test) Sheet {
 	s := Sheet{Group: GroupTests, ID: t.ID, Name: t.Name, Scope: t.Scope, At: t.At}
-	s.Rows = []Row{{"minutes", number(t.Minutes), t.Source, t.At}}
+	s.Rows = []Row{{say.T("minutes"), number(t.Minutes), t.Source, t.At}}
 	if len(t.Setups) > 0 {
-		s.About = append(s.About, "Needs: "+strings.Join(t.Setups, ", ")+".")
+		s.About = append(s.About, say.T("Needs: %s.", ids(t.Setups)))
 	}
-	s.About = append(s.About, t.Cautions...)
+	s.About = append(s.About, say.Texts(t.Cautions)...)
 	for i, o := range t.Outcomes {
 		if i == 0 {
-			s.About = append(s.About, "A sound car: "+o.Name+".")
+			s.About = append(s.About, say.T("A sound car: %s.", say.T(o.Name)))
 			continue
 		}
-		s.Rows = append(s.Rows, Row{"shows " + o.ID + " wrongly", chance(o.False), o.Source, o.At})
+		s.Rows = append(s.Rows, Row{say.T("shows %s wrongly", ID(o.ID)), chance(o.False), o.Source, o.At})
 	}
 	return s
 }
@@ -186,51 +193,65 @@ func (m *Model) Print(w io.Writer) error {
 	return tw.Flush()
 }
 
-func number(x float64) string { return strconv.FormatFloat(x, 'g', -1, 64) }
+func number(x float64) say.Text { return say.T("%v", x) }
 
 // chance writes a probability as a share in per cent.
-func chance(p float64) string { return strconv.FormatFloat(p*100, 'g', 4, 64) + " %" }
+func chance(p float64) say.Text { return say.T("%.4g %%", p*100) }
 
-func bellText(mean, sd float64, log bool) string {
+func bellText(mean, sd float64, log bool) say.Text {
 	if log {
-		return "log, about " + number(mean) + " ± " + number(sd)
+		return say.T("log, about %v ± %v", mean, sd)
 	}
-	return number(mean) + " ± " + number(sd)
+	return say.T("%v ± %v", mean, sd)
 }
 
-func only(kinds []string, front, rear bool) []string {
-	var out []string
+func only(kinds []string, front, rear bool) []say.Text {
+	var out []say.Text
 	if len(kinds) > 0 {
-		out = append(out, "Only of "+strings.Join(kinds, ", ")+".")
+		out = append(out, say.T("Only of %s.", ids(kinds)))
 	}
-	if p := place(front, rear); p != "" {
-		out = append(out, "Only "+p+" the converter.")
+	switch {
+	case front && !rear:
+		out = append(out, say.T("Only ahead of the converter."))
+	case rear && !front:
+		out = append(out, say.T("Only behind the converter."))
 	}
 	return out
 }
 
-func place(front, rear bool) string {
+// with names what a cause does, by one or two names of the model, where and when.
+func with(format, one, two string, front, rear bool, variants []string) say.Text {
+	what := say.T(format, ID(one))
+	if two != "" {
+		what = say.T(format, ID(one), ID(two))
+	}
 	switch {
 	case front && !rear:
-		return "ahead of"
+		what = say.T("%s, ahead of the converter", what)
 	case rear && !front:
-		return "behind"
+		what = say.T("%s, behind the converter", what)
 	}
-	return ""
+	return when(what, variants)
 }
 
-func with(what, where string, variants []string) string {
-	switch where {
-	case "":
-	case "ahead of", "behind":
-		what += ", " + where + " the converter"
-	default:
-		what += ", air by " + where
+// when adds under which kinds of the cause.
+func when(what say.Text, variants []string) say.Text {
+	if len(variants) == 0 {
+		return what
 	}
-	if len(variants) > 0 {
-		what += ", if " + strings.Join(variants, " or ")
+	or := say.T("%s", ID(variants[0]))
+	for _, v := range variants[1:] {
+		or = say.T("%s or %s", or, ID(v))
 	}
-	return what
+	return say.T("%s, if %s", what, or)
+}
+
+func ids(names []string) say.Text {
+	out := make([]say.Text, len(names))
+	for i, n := range names {
+		out[i] = say.T("%s", ID(n))
+	}
+	return say.List(out)
 }
 
 func join(parts ...string) string {

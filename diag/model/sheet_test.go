@@ -41,7 +41,7 @@ func TestSheets(t *testing.T) {
 				default:
 					t.Errorf("%s, %s: source %q", s.ID, r.What, r.Source.Kind)
 				}
-				if !strings.ContainsAny(r.Value, "0123456789") {
+				if !strings.ContainsAny(r.Value.String(), "0123456789") {
 					t.Errorf("%s, %s: no number in %q", s.ID, r.What, r.Value)
 				}
 				if r.At.Line == 0 {

@@ -63,7 +63,7 @@ func TestT(t *testing.T) {
 		if got := l.T("not more than %s", measured(3)); got != "not more than 1,5 half" {
 			t.Errorf("got %q", got)
 		}
-		if got := l.T("%s to %s", measured(-3), measured(3)); got != "-1,5 to 1,5 half" {
+		if got := l.T("%s to %s", measured(-3), measured(3)); got != "-1,5 a 1,5 half" {
 			t.Errorf("got %q", got)
 		}
 		var none *Language

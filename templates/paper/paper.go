@@ -5,6 +5,7 @@ package paper
 
 // Sheet is one paper.
 type Sheet struct {
+	Lang     string   `json:"lang,omitempty"` // of its texts, as a BCP 47 tag; empty is English
 	Title    string   `json:"title"`
 	Number   string   `json:"number,omitempty"`
 	Date     string   `json:"date"`
@@ -16,6 +17,13 @@ type Sheet struct {
 	Foot     []string `json:"foot,omitempty"`
 	Void     string   `json:"-"` // why it was taken back
 	OnePage  bool     `json:"-"` // its figures give way
+}
+
+func (p Sheet) lang() string {
+	if p.Lang == "" {
+		return "en"
+	}
+	return p.Lang
 }
 
 // Pair is a fact with its name.

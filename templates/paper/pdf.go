@@ -12,6 +12,8 @@ import (
 	"golang.org/x/image/font/gofont/gobold"
 	"golang.org/x/image/font/gofont/goregular"
 	"golang.org/x/image/font/sfnt"
+
+	"crosscount/templates/lang"
 )
 
 func span(t Table) string { return strconv.Itoa(len(t.Head) - 1) }
@@ -78,6 +80,7 @@ func draw(p Sheet, font *sfnt.Font, shrink float64) *drawing {
 		d.body, d.line, d.space = 9, 4.1, 0.8
 	}
 	d.SetCatalogSort(true)
+	d.SetLang(p.lang())
 	d.SetTitle(strings.TrimSpace(p.Title+" "+p.Number), true)
 	d.SetMargins(margin, margin, margin)
 	d.SetAutoPageBreak(true, margin+6)
@@ -91,7 +94,7 @@ func draw(p Sheet, font *sfnt.Font, shrink float64) *drawing {
 		d.SetTextColor(90, 90, 90)
 		foot := ""
 		if d.missing {
-			foot = FontNote + "  "
+			foot = lang.Of(p.Lang, "").T(FontNote) + "  "
 		}
 		d.CellFormat(0, 4, fmt.Sprintf("%s%s %s  %d", foot, p.Title, p.Number, d.PageNo()), "", 0, "R", false, 0, "")
 		d.SetTextColor(0, 0, 0)
