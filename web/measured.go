@@ -30,7 +30,13 @@ func row(l *lang.Language, name string, r signal.Reading) templates.MeasureRow {
 	if unit == "s" && math.Abs(v) < 1 && v != 0 {
 		unit, scale = "ms", 1000
 	}
-	m.Value, m.Spread = measuredWords(v*scale, r.Uncertainty*scale)
+	v, u := v*scale, r.Uncertainty*scale
+	if zero, in := l.Shown(0, unit); in != unit { // a reading in the reader's unit; none is a difference
+		one, _ := l.Shown(1, unit)
+		v, u, unit = zero+(one-zero)*v, (one-zero)*u, in
+	}
+	m.Value, m.Spread = measuredWords(v, u)
+	m.Value, m.Spread = l.Point(m.Value), l.Point(m.Spread)
 	if r.AtLeast {
 		m.Value = "≥ " + m.Value
 	}
@@ -106,6 +112,9 @@ func channelRows(l *lang.Language, c signal.Channel) []templates.MeasureRow {
 func groups(l *lang.Language, res *signal.Result) []templates.MeasureGroup {
 	var first, rest []templates.MeasureGroup
 	for _, c := range res.Channels {
+		if l.Unit(c.Quantity.Unit()) != c.Quantity.Unit() {
+			c.Column = draw.Unitless(c.Column)
+		}
 		g := templates.MeasureGroup{Title: l.Say(draw.Name(c.Column)), Rows: channelRows(l, c)}
 		if c.Bank > 0 && c.Position > 0 {
 			g.Title = templates.Upper(templates.SpotWords(l, templates.Spot{Bank: c.Bank, Position: c.Position}))

@@ -10,6 +10,7 @@ import (
 	"crosscount/diag"
 	"crosscount/diag/chem"
 	"crosscount/diag/picture"
+	"crosscount/diag/say"
 	"crosscount/diag/signal"
 	"crosscount/diag/signal/draw"
 	"crosscount/store"
@@ -115,7 +116,7 @@ func (s *server) curve(w http.ResponseWriter, r *http.Request) error {
 	}
 	k := picture.Curve{Frame: picture.Frame{Title: l.T(templates.CurveTitle), Desc: l.T(templates.CurveDesc), Words: l.T}, Readings: []picture.CurvePoint{p}}
 	for _, c := range curveAt {
-		line := picture.CurveLine{Label: l.T("at %.0f °C", c)}
+		line := picture.CurveLine{Label: l.T("at %s", say.Quantity{Value: c, Unit: "°C"})}
 		for i := range 121 {
 			lambda := 0.94 + 0.001*float64(i)
 			v, err := chem.PetrolBalance.VoltageAt(lambda, chem.Kelvin(c))

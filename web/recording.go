@@ -162,6 +162,7 @@ func (s *server) reuse(r *http.Request, rd *reading, name string) error {
 // measure reads the whole table.
 func (rd *reading) measure(content io.ReadSeeker) error {
 	board := draw.NewBoard(rd.mapping)
+	board.Shown = rd.d.l.Shown
 	opt := signal.Options{Watch: board.Watch, Event: rd.event, ColdStart: rd.cold}
 	res, err := signal.Measure(content, rd.mapping, opt)
 	if err != nil {

@@ -117,10 +117,10 @@ func (l *Language) Unit(kept string) string {
 // Figure writes a value in the shop's unit, rounded as people read it.
 func (l *Language) Figure(value float64, kept string) (figure, unit string) {
 	if l == nil || l.Units == nil {
-		return l.point(fmt.Sprintf("%g", value)), kept
+		return l.Point(fmt.Sprintf("%g", value)), kept
 	}
 	figure, unit = l.Units.Figure(value, kept)
-	return l.point(figure), unit
+	return l.Point(figure), unit
 }
 
 func (l *Language) quantity(m Measured) string {
@@ -132,8 +132,8 @@ func (l *Language) quantity(m Measured) string {
 	return figure + " " + unit
 }
 
-// point sets the decimal sign.
-func (l *Language) point(figure string) string {
+// Point sets the shop's decimal sign in a figure written with a point.
+func (l *Language) Point(figure string) string {
 	if l == nil || l.Decimal == "" {
 		return figure
 	}
@@ -262,7 +262,7 @@ type decimal struct {
 }
 
 func (d decimal) Format(f fmt.State, verb rune) {
-	fmt.Fprint(f, d.l.point(fmt.Sprintf(fmt.FormatString(f, verb), d.x)))
+	fmt.Fprint(f, d.l.Point(fmt.Sprintf(fmt.FormatString(f, verb), d.x)))
 }
 
 // Marks of the marked language.

@@ -13,8 +13,13 @@ import (
 // Board gathers the traces of a recording while it is measured: give its Watch to
 // signal.Options.
 type Board struct {
+	// Shown turns a value into the unit in which it is drawn; nil draws the channel's
+	// own. Set it before the first Watch. It is linear, as scales of units are.
+	Shown func(value float64, unit string) (shown float64, in string)
+
 	channels []signal.Column
 	traces   []*picture.Trace
+	turned   []float64 // one run of samples in the unit shown
 }
 
 // NewBoard makes a board for the channels of a mapping.
@@ -27,11 +32,47 @@ func NewBoard(m signal.Mapping) *Board {
 }
 
 // Watch takes a run of samples of one channel.
-func (b *Board) Watch(channel int, t, v []float64, fresh bool) { b.traces[channel].Add(t, v, fresh) }
+func (b *Board) Watch(channel int, t, v []float64, fresh bool) {
+	b.traces[channel].Add(t, b.show(v, b.channels[channel].Quantity.Unit()), fresh)
+}
+
+// show gives samples in the unit in which they are drawn.
+func (b *Board) show(v []float64, unit string) []float64 {
+	if b.Shown == nil {
+		return v
+	}
+	zero, in := b.Shown(0, unit)
+	if in == unit {
+		return v
+	}
+	one, _ := b.Shown(1, unit)
+	b.turned = b.turned[:0]
+	for _, x := range v {
+		b.turned = append(b.turned, zero+(one-zero)*x)
+	}
+	return b.turned
+}
 
 // Series is the trace of one channel with its name.
 func (b *Board) Series(f picture.Frame, channel int) picture.Series {
-	return picture.Series{Label: words(f, Name(b.channels[channel])), Trace: b.traces[channel]}
+	c := b.channels[channel]
+	if b.Shown != nil {
+		if _, in := b.Shown(0, c.Quantity.Unit()); in != c.Quantity.Unit() {
+			c = Unitless(c)
+		}
+	}
+	return picture.Series{Label: words(f, Name(c)), Trace: b.traces[channel]}
+}
+
+// Unitless is a column without the unit that stands in brackets at the end of its name,
+// for where its values are shown in another.
+func Unitless(c signal.Column) signal.Column {
+	if name := strings.TrimSpace(c.Name); strings.HasSuffix(name, ")") {
+		if i := strings.LastIndex(name, "("); i > 0 {
+			c.Name = name[:i]
+		}
+	}
+	return c
 }
 
 // Name is what a channel is called in a picture: its place where it is known.
@@ -159,6 +200,8 @@ func (b *Board) byUnit(f picture.Frame, channels []int) picture.Plot {
 		unit := c.Quantity.Unit()
 		if unit == "" {
 			unit = c.Unit
+		} else if b.Shown != nil {
+			_, unit = b.Shown(0, unit)
 		}
 		k, ok := at[unit]
 		if !ok {
@@ -213,7 +256,7 @@ func Look(r io.Reader, m signal.Mapping, f picture.Frame) ([]byte, *signal.Repor
 	b := NewBoard(m)
 	report, err := signal.Read(r, m, func(block *signal.Block) error {
 		for c, t := range b.traces {
-			t.Add(block.T, block.V[c], block.Break)
+			t.Add(block.T, b.show(block.V[c], m.Channels[c].Quantity.Unit()), block.Break)
 		}
 		return nil
 	})

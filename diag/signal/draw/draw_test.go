@@ -96,3 +96,32 @@ func TestLookShowsEveryChannel(t *testing.T) {
 		t.Error("a mapping that does not fit was drawn")
 	}
 }
+
+func TestPicturesInAnotherUnit(t *testing.T) {
+	data := table("Time (s),Coolant (°C)", 300, func(x float64) string { return fmt.Sprintf("%.2f", 20+10*x) })
+	m, _, err := signal.Sniff(strings.NewReader(data))
+	if err != nil {
+		t.Fatal(err)
+	}
+	b := NewBoard(m)
+	b.Shown = func(v float64, unit string) (float64, string) {
+		if unit == "°C" {
+			return 1.8*v + 32, "°F" // NIST SP 811, B.9
+		}
+		return v, unit
+	}
+	res, err := signal.Measure(strings.NewReader(data), m, signal.Options{Watch: b.Watch})
+	if err != nil {
+		t.Fatal(err)
+	}
+	svg := string(b.Picture(res, signal.DefaultLimits(), picture.Frame{}))
+	// From 20 to 50 °C, which is from 68 to 122 °F.
+	for _, want := range []string{"Coolant runs from 68.0 to 122 °F", ">°F<", ">80<", ">120<"} {
+		if !strings.Contains(svg, want) {
+			t.Errorf("lacks %q: %.900s", want, svg)
+		}
+	}
+	if strings.Contains(svg, "°C") {
+		t.Error("an axis is still in °C")
+	}
+}
