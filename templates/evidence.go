@@ -75,7 +75,7 @@ var quantityTexts = map[string]quantityText{
 	"hc_ppm":        {"HC", "ppm", "As hexane."},
 	"nox_ppm":       {"NOx", "ppm", ""},
 	"value":         {"Lambda", "", "1.00 is neither rich nor lean."},
-	"kpa":           {"Pressure", "kPa", "psi and bar may be typed too."},
+	"kpa":           {"Pressure", "kPa", pressuresToo},
 	"kpa_low":       {"Maker's range, from", "kPa", ""},
 	"kpa_high":      {"Maker's range, to", "kPa", ""},
 	"rpm":           {"Speed", "rpm", ""},
@@ -85,10 +85,20 @@ var quantityTexts = map[string]quantityText{
 }
 
 // QuantityField is the box for one number of an entry.
-func QuantityField(name string) Field {
+func QuantityField(l *lang.Language, name string) Field {
 	t := quantityTexts[name]
-	return Field{Name: name, Label: t.label, Unit: t.unit, Hint: t.hint, Mode: "decimal"}
+	f := Field{Name: name, Label: t.label, Unit: l.Unit(t.unit), Hint: t.hint, Mode: "decimal"}
+	f.Choice = t.unit == "kPa" || t.unit == "°C"
+	if f.Unit == "psi" && f.Hint == pressuresToo {
+		f.Hint = "kPa and bar may be typed too."
+	}
+	return f
 }
+
+const pressuresToo = "psi and bar may be typed too."
+
+// QuantityUnit is the unit in which records keep a number of an entry.
+func QuantityUnit(name string) string { return quantityTexts[name].unit }
 
 // StateWord names an engine state.
 func StateWord(l *lang.Language, s string) string {
@@ -214,17 +224,17 @@ type Evidence struct {
 	Remark  string // the remark's words
 }
 
-// Number is one number of an entry, with the field's name in the case format.
-type Number struct{ Field, Value string }
+// Number is one number of an entry, with the field's name in the case format and the
+// reader's unit.
+type Number struct{ Field, Value, Unit string }
 
 // say puts a number in words: "short-term trim +8 %".
 func (n Number) say(l *lang.Language) string {
-	t := quantityTexts[n.Field]
-	unit := t.unit
+	unit := n.Unit
 	if unit != "" {
 		unit = "\u00a0" + unit
 	}
-	return lower(l.T(t.label)) + " " + n.Value + unit
+	return lower(l.T(quantityTexts[n.Field].label)) + " " + n.Value + unit
 }
 
 // lower makes a label part of a sentence; formulas such as CO₂ stay.

@@ -64,6 +64,7 @@ type Field struct {
 	Value    string
 	Hint     string
 	Unit     string // stands behind the box
+	Choice   bool   // the unit is the shop's choice and goes with what is typed
 	Type     string // text when empty; password, email, tel, date
 	Mode     string // the keyboard to offer: decimal, numeric, text
 	Complete string // the autocomplete purpose

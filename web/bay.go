@@ -13,6 +13,7 @@ import (
 	"crosscount/diag"
 	"crosscount/store"
 	"crosscount/templates"
+	"crosscount/templates/lang"
 )
 
 // exclusions are the tests that people say cannot be done on this job.
@@ -184,7 +185,7 @@ func (d *desk) expects(t diag.TestInfo) []templates.ExpectLine {
 			l := templates.ExpectLine{Spot: templates.Upper(templates.SpotWords(d.l, d.spot(sn.Bank, sn.Position))), Kind: templates.SensorWords(d.l, string(sn.Kind), sn.Wires),
 				Words: templates.Expect(t.ID, string(sn.Kind), sn.Wires, sn.Position)}
 			if m, ok := d.maker(sn.Bank, sn.Position); ok && t.ID == "heater_resistance" && m.OhmLow != nil && sn.Wires >= 3 {
-				l.Words = templates.MakerRange(trim(*m.OhmLow), trim(*m.OhmHigh), "Ω", m.Source)
+				l.Words = makerRange(d.l, *m.OhmLow, *m.OhmHigh, "Ω", m.Source)
 			}
 			special = special || l.Words != ""
 			if l.Words == "" {
@@ -198,12 +199,18 @@ func (d *desk) expects(t diag.TestInfo) []templates.ExpectLine {
 	}
 	words := t.Expect
 	if m, ok := d.maker(0, 0); ok && t.ID == "fuel_pressure" && m.KPaLow != nil {
-		words = templates.MakerRange(trim(*m.KPaLow), trim(*m.KPaHigh), "kPa", m.Source)
+		words = makerRange(d.l, *m.KPaLow, *m.KPaHigh, "kPa", m.Source)
 	}
 	if words == "" {
 		return nil
 	}
 	return []templates.ExpectLine{{Words: words}}
+}
+
+func makerRange(l *lang.Language, low, high float64, kept, source string) string {
+	from, _ := l.Figure(low, kept)
+	to, unit := l.Figure(high, kept)
+	return templates.MakerRange(from, to, unit, source)
 }
 
 // maker finds what the shop entered from the maker's data for a place.
@@ -338,7 +345,7 @@ func (s *server) sensorView(w http.ResponseWriter, r *http.Request, d *desk, sn 
 			f.Socket.Value = trim(*m.SocketMm)
 		}
 		if m.OhmLow != nil {
-			v.Heater = templates.MakerRange(trim(*m.OhmLow), trim(*m.OhmHigh), "Ω", m.Source)
+			v.Heater = makerRange(d.l, *m.OhmLow, *m.OhmHigh, "Ω", m.Source)
 			f.OhmLow.Value, f.OhmHigh.Value = trim(*m.OhmLow), trim(*m.OhmHigh)
 		}
 		v.Thread, v.Words, v.Source = m.Thread, m.Words, m.Source

@@ -218,6 +218,19 @@ func sameCauses(a, b []diag.CauseRef) bool {
 // money writes an amount that the engine reckoned, rounded to whole units.
 func (d *desk) money(amount float64) string { return fmt.Sprintf("%s %.0f", d.shop.Currency, amount) }
 
+// odometer is the reading in the shop's unit, and beside it what the car itself shows
+// if that is in the other.
+func (d *desk) odometer() string {
+	if d.Job.Odometer == nil {
+		return ""
+	}
+	read := thousands(int64(*d.Job.Odometer)) + " " + d.Job.OdometerUnit
+	if unit := d.shop.DistanceUnit; unit != d.Job.OdometerUnit && d.Job.OdometerKm != nil {
+		return thousands(int64(inShop(*d.Job.OdometerKm, unit))) + " " + unit + " (" + read + ")"
+	}
+	return read
+}
+
 // places are the sensor locations of the car as choices.
 func (d *desk) places() []templates.Option {
 	var out []templates.Option

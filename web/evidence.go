@@ -116,7 +116,7 @@ func (d *desk) entryForm(add string, who *store.SignedIn) *templates.EntryForm {
 		case "wide_open":
 			f.Choices = append(f.Choices, templates.OpenField())
 		default:
-			f.Numbers = append(f.Numbers, templates.QuantityField(name))
+			f.Numbers = append(f.Numbers, templates.QuantityField(d.l, name))
 		}
 	}
 	for _, t := range diag.Tests() {

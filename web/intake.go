@@ -80,7 +80,7 @@ func (f *form) odometer(in *templates.IntakeForm, h store.VehicleHistory, read i
 	}
 	km := read
 	if unit == "mi" {
-		km = int(float64(read)*1.609344 + .5)
+		km = int(float64(read)*kmOfMile + .5)
 	}
 	last := thousands(int64(inShop(h.LastKm, unit))) + " " + unit
 	var m templates.Mend

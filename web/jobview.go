@@ -68,9 +68,7 @@ func (s *server) jobView(w http.ResponseWriter, r *http.Request, d *desk) (templ
 		VehicleHref: fmt.Sprintf("/vehicles/%d", d.Vehicle.ID),
 	}
 	v.Page.Job = d.Job.ID
-	if d.Job.Odometer != nil {
-		v.Odometer = thousands(int64(*d.Job.Odometer)) + " " + d.Job.OdometerUnit
-	}
+	v.Odometer = d.odometer()
 	if d.TechnicianName != nil {
 		v.Technician = *d.TechnicianName
 	}
@@ -176,11 +174,11 @@ func (d *desk) evidence(e diag.Entry) templates.Evidence {
 		if !ok || name == "bank" || name == "position" {
 			continue
 		}
-		value := trim(n)
+		value, unit := d.l.Figure(n, templates.QuantityUnit(name))
 		if strings.HasSuffix(name, "_pct") && e.Kind == diag.KindTrim {
-			value = signed(n)
+			value = signed(d.l, n)
 		}
-		out.Numbers = append(out.Numbers, templates.Number{Field: name, Value: value})
+		out.Numbers = append(out.Numbers, templates.Number{Field: name, Value: value, Unit: unit})
 	}
 	if e.Holds != nil {
 		out.Holds = "no"
@@ -212,8 +210,8 @@ func (d *desk) evidence(e diag.Entry) templates.Evidence {
 }
 
 // signed writes a trim with its sign.
-func signed(n float64) string {
-	s := trim(n)
+func signed(l *lang.Language, n float64) string {
+	s, _ := l.Figure(n, "%")
 	if n > 0 {
 		s = "+" + s
 	}
@@ -399,7 +397,7 @@ func (d *desk) trimLines(standing []store.Entry, bank int) []string {
 				total += *p
 			}
 		}
-		out = append(out, templates.TrimLine(d.l, state, signed(total), e.ShortPct != nil && e.LongPct != nil))
+		out = append(out, templates.TrimLine(d.l, state, signed(d.l, total), e.ShortPct != nil && e.LongPct != nil))
 	}
 	return out[:min(len(out), 3)]
 }

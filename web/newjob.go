@@ -141,7 +141,7 @@ func (s *server) knownCar(l *lang.Language, h store.VehicleHistory, shop store.S
 // inShop turns kilometres into the shop's unit of distance.
 func inShop(km int, unit string) int {
 	if unit == "mi" {
-		return int(float64(km)/1.609344 + .5)
+		return int(float64(km)/kmOfMile + .5)
 	}
 	return km
 }

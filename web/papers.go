@@ -95,9 +95,7 @@ func (d *desk) sheet(title, number string) paper.Sheet {
 	fact(templates.FactCar, carName(d.Vehicle))
 	fact(templates.FactPlate, d.Vehicle.Plate)
 	fact("VIN", d.Vehicle.VIN)
-	if d.Job.Odometer != nil {
-		fact(templates.FactOdometer, thousands(int64(*d.Job.Odometer))+" "+d.Job.OdometerUnit)
-	}
+	fact(templates.FactOdometer, d.odometer())
 	fact(templates.FactJob, strconv.FormatInt(d.Job.ID, 10))
 	return p
 }

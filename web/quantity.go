@@ -151,6 +151,11 @@ func (f *form) quantity(fd *templates.Field) (n float64, given bool) {
 	if fd.Unit == "s" { // the one time that is kept in seconds
 		return f.seconds(fd)
 	}
+	// The unit that stood behind the box when it was filled in counts, even if the
+	// shop has chosen another since: a tablet may have kept the form for days.
+	if u, known := unitOf[strings.ToLower(f.r.PostFormValue("unit_"+fd.Name))]; fd.Choice && known && u.kept == unitOf[strings.ToLower(fd.Unit)].kept {
+		fd.Unit = f.r.PostFormValue("unit_" + fd.Name)
+	}
 	n, unit, ok := number(v)
 	switch {
 	case !ok:

@@ -50,6 +50,7 @@ func newRig(t *testing.T, change ...func(*Options)) *rig {
 	t.Cleanup(r.site.Close)
 	shop := usualShop
 	shop.Name = "Quayside Test Garage"
+	shop.TemperatureUnit, shop.PressureUnit = "c", "kpa"
 	if err := st.SaveShop(t.Context(), 0, shop); err != nil {
 		t.Fatal(err)
 	}
