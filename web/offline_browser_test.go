@@ -356,6 +356,23 @@ func TestOffline(t *testing.T) {
 		}
 	})
 
+	t.Run("a photo comes from the camera or from a file", func(t *testing.T) {
+		p, _ := r.tablet(t, browsertest.Tablet, store.Technician)
+		p.Go(at(job, "/photos"))
+		browsertest.Eval[bool](p, `(() => {
+			const box = document.querySelector("#photo [type=file]");
+			window.asked = [];
+			box.addEventListener("click", (event) => { window.asked.push(box.getAttribute("capture") ?? ""); event.preventDefault(); });
+			box.click();
+			return true;
+		})()`)
+		p.Press("Open the camera")
+		browsertest.Eval[bool](p, `(document.querySelector("#photo [type=file]").click(), true)`)
+		if got := strings.Join(browsertest.Eval[[]string](p, `window.asked`), "|"); got != "|environment|" {
+			t.Errorf("asked for %q", got)
+		}
+	})
+
 	for _, x := range []struct {
 		name, file string
 		content    []byte

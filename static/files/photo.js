@@ -15,6 +15,19 @@ const preview = document.getElementById("preview");
 const place = form?.querySelector(`[name="where"][value="${CSS.escape(new URLSearchParams(location.search).get("at") ?? "")}"]`);
 if (place) place.checked = place.defaultChecked = true;
 
+// The box takes a file from anywhere; what asks for the camera takes nothing else, so
+// it is a button of its own where there may be one.
+const camera = document.getElementById("camera");
+if (camera && matchMedia("(any-pointer: coarse)").matches) {
+	camera.hidden = false;
+	camera.addEventListener("click", () => {
+		const box = form.elements.file;
+		box.setAttribute("capture", "environment");
+		box.click();
+		box.removeAttribute("capture");
+	});
+}
+
 async function shrink(file) {
 	let picture;
 	try {
