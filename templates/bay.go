@@ -6,6 +6,7 @@ import (
 	"github.com/a-h/templ"
 
 	"crosscount/static"
+	"crosscount/templates/lang"
 )
 
 // What a tablet is told about things that it sent.
@@ -20,18 +21,18 @@ var (
 const SayOtherPerson = "These entries belong to someone else. They wait on this tablet until that person logs in here again."
 
 // SayBadBatch refuses what is no batch.
-func SayBadBatch(why string) string {
-	return "What the tablet sent cannot be read (" + why + "). Load the page again; what was written down is kept."
+func SayBadBatch(l *lang.Language, why string) string {
+	return l.T("What the tablet sent cannot be read (%s). Load the page again; what was written down is kept.", why)
 }
 
 // SayBatchTooLong refuses more than fits into one batch.
-func SayBatchTooLong(most int) string {
-	return fmt.Sprintf("At most %d entries at a time. Send the rest after them.", most)
+func SayBatchTooLong(l *lang.Language, most int) string {
+	return l.T("At most %d entries at a time. Send the rest after them.", most)
 }
 
 // SayNoSuchTest refuses a test or kind that nobody knows.
-func SayNoSuchTest(id string) Mend {
-	return Mend{fmt.Sprintf("There is no test or kind of entry called “%s”.", id), "Choose one of those on the page."}
+func SayNoSuchTest(l *lang.Language, id string) Mend {
+	return Mend{l.T("There is no test or kind of entry called “%s”.", id), "Choose one of those on the page."}
 }
 
 func bayScript() string    { return static.URL("bay.js") }
@@ -75,20 +76,22 @@ var (
 const SayUploadBroken = "The file did not arrive whole. Send it again."
 
 // SayPhotoTooWide refuses a picture that would not fit into memory.
-func SayPhotoTooWide(w, h, most int) Mend {
-	return Mend{fmt.Sprintf("The photo has %d × %d pixels; at most %d million are taken.", w, h, most), "Take it with a lower resolution or cut it to what matters."}
+func SayPhotoTooWide(l *lang.Language, w, h, most int) Mend {
+	return Mend{l.T("The photo has %d × %d pixels; at most %d million are taken.", w, h, most), "Take it with a lower resolution or cut it to what matters."}
 }
 
 // SayPhotoTooLarge refuses a file that is too large.
-func SayPhotoTooLarge(most int) Mend {
-	return Mend{fmt.Sprintf("The photo is larger than %d MB.", most), "Take it with a lower resolution, or send it from the tablet's camera page, which shrinks it first."}
+func SayPhotoTooLarge(l *lang.Language, most int) Mend {
+	return Mend{l.T("The photo is larger than %d MB.", most), "Take it with a lower resolution, or send it from the tablet's camera page, which shrinks it first."}
 }
 
 // SpentWords adds the minutes noted so far.
-func SpentWords(minutes string) string { return ", " + minutes + " noted" }
+func SpentWords(l *lang.Language, minutes string) string { return l.T(", %s noted", minutes) }
 
 // WrittenWords tells an entry that came in late.
-func WrittenWords(written, came string) string { return "written " + written + ", came in " + came }
+func WrittenWords(l *lang.Language, written, came string) string {
+	return l.T("written %s, came in %s", written, came)
+}
 
 // TorqueWords gives a torque in both units (1 lbf·ft = 1.355818 N·m, NIST SP 811).
 func TorqueWords(nm float64) string {

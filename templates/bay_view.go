@@ -1,6 +1,9 @@
 package templates
 
-import "crosscount/templates/linemap"
+import (
+	"crosscount/templates/lang"
+	"crosscount/templates/linemap"
+)
 
 // BayView is a job as a tool for the bay: one screen at a time, all of them on the
 // page, so that it works without a network.
@@ -170,25 +173,25 @@ func NewPhotosView(p Page, places []Option) PhotosView {
 }
 
 // SubjectWord names what a photo shows.
-func SubjectWord(s string) string {
+func SubjectWord(l *lang.Language, s string) string {
 	switch s {
 	case "tip":
-		return "Tip"
+		return l.T("Tip")
 	case "connector":
-		return "Connector"
+		return l.T("Connector")
 	case "gasket":
-		return "Gasket"
+		return l.T("Gasket")
 	}
-	return "Photo"
+	return l.T("Photo")
 }
 
 // MomentWord says when a photo was taken.
-func MomentWord(s string) string {
+func MomentWord(l *lang.Language, s string) string {
 	switch s {
 	case "before":
-		return "before"
+		return l.T("before")
 	case "after":
-		return "after"
+		return l.T("after")
 	}
 	return ""
 }

@@ -1,14 +1,15 @@
 package templates
 
 import (
-	"fmt"
 	"strings"
+
+	"crosscount/templates/lang"
 )
 
 // Expect says what a sound sensor of a kind shows in a test. Empty: the test's own
 // words hold for every kind. The figures are common practice, no source, but where one
 // stands beside them.
-func Expect(test, kind string, wires, position int) string {
+func Expect(l *lang.Language, test, kind string, wires, position int) string {
 	heated := wires >= 3
 	shellGround := kind == "zirconia" && (wires == 1 || wires == 3)
 	var out string
@@ -24,9 +25,10 @@ func Expect(test, kind string, wires, position int) string {
 		default:
 			out = "Steady near 0.6 to 0.7 V, far slower than the one in front. As lively as the front one: look at the converter and for an exhaust leak."
 		}
-		if !heated {
-			out += " No heater: let it warm at 2500 rpm for some minutes; it cools down at idle."
+		if out = l.T(out); !heated {
+			out += " " + l.T("No heater: let it warm at 2500 rpm for some minutes; it cools down at idle.")
 		}
+		return out
 	case "forced_rich":
 		switch kind {
 		case "zirconia":
@@ -46,8 +48,11 @@ func Expect(test, kind string, wires, position int) string {
 			out = "Lambda rises above 1 and the pump current turns positive at once."
 		}
 	case "heater_resistance", "heater_supply":
-		if !heated {
-			return fmt.Sprintf("This sensor has %s and no heater: the test does not apply.", wireWords(wires))
+		switch {
+		case wires == 1:
+			out = "This sensor has 1 wire and no heater: the test does not apply."
+		case !heated:
+			return l.T("This sensor has %d wires and no heater: the test does not apply.", wires)
 		}
 	case "signal_circuit":
 		if shellGround {
@@ -58,29 +63,22 @@ func Expect(test, kind string, wires, position int) string {
 			out = "A wide-range sensor does not switch: compare measured lambda instead of counting crossings."
 		}
 	}
-	return out
-}
-
-func wireWords(n int) string {
-	if n == 1 {
-		return "1 wire"
-	}
-	return fmt.Sprintf("%d wires", n)
+	return l.T(out)
 }
 
 // MakerRange adds what the shop entered from the maker's data.
-func MakerRange(low, high, unit, source string) string {
-	return fmt.Sprintf("The maker says %s to %s\u00a0%s (%s).", low, high, unit, source)
+func MakerRange(l *lang.Language, low, high, unit, source string) string {
+	return l.T("The maker says %s to %s\u00a0%s (%s).", low, high, unit, source)
 }
 
 // UsualMinutes says what a test took here,
 // and how much that counts for in the estimate beside the model's figure.
-func UsualMinutes(times int, median, ninety string, model int) string {
-	counts := fmt.Sprintf(" The estimate weighs this %d to %d against the general figure.", times, model)
-	if times == 1 {
-		return "Done here once before: " + median + "." + counts
+func UsualMinutes(l *lang.Language, times int, median, ninety string, model int) string {
+	done := l.T("Done here once before: %s.", median)
+	if times != 1 {
+		done = l.T("Done here %d times: usually %s, nine in ten within %s.", times, median, ninety)
 	}
-	return fmt.Sprintf("Done here %d times: usually %s, nine in ten within %s.", times, median, ninety) + counts
+	return done + " " + l.T("The estimate weighs this %d to %d against the general figure.", times, model)
 }
 
 // AsideReasons are the usual reasons why a test cannot be done here.

@@ -194,21 +194,21 @@ var (
 )
 
 // SayUnitMisfit refuses a unit that a column cannot have.
-func SayUnitMisfit(unit, mend string) Mend {
-	return Mend{fmt.Sprintf("“%s” does not fit what the column measures.", unit), Upper(mend) + "."}
+func SayUnitMisfit(l *lang.Language, unit, mend string) Mend {
+	return Mend{l.T("“%s” does not fit what the column measures.", unit), Upper(mend) + "."}
 }
 
 // CaptureKindWord names what a file holds.
-func CaptureKindWord(kind string) string {
+func CaptureKindWord(l *lang.Language, kind string) string {
 	switch kind {
 	case "signal":
-		return "signal"
+		return l.T("signal")
 	case "log":
-		return "fuel trims"
+		return l.T("fuel trims")
 	case "responses":
-		return "answers of the car"
+		return l.T("answers of the car")
 	case "gas":
-		return "exhaust gas"
+		return l.T("exhaust gas")
 	}
 	return kind
 }
@@ -260,10 +260,10 @@ func TableFields() (delim, decimal, line Field) {
 }
 
 // ChannelFields ask what a column measures.
-func ChannelFields(column int, name string) (quantity, unit, place Field) {
-	return Field{Name: fmt.Sprintf("q%d", column), Label: name + ": measures"},
-		Field{Name: fmt.Sprintf("u%d", column), Label: name + ": unit"},
-		Field{Name: fmt.Sprintf("p%d", column), Label: name + ": where"}
+func ChannelFields(l *lang.Language, column int, name string) (quantity, unit, place Field) {
+	return Field{Name: fmt.Sprintf("q%d", column), Label: l.T("%s: measures", name)},
+		Field{Name: fmt.Sprintf("u%d", column), Label: l.T("%s: unit", name)},
+		Field{Name: fmt.Sprintf("p%d", column), Label: l.T("%s: where", name)}
 }
 
 // OfferTick is the tick of one entry.
@@ -272,9 +272,9 @@ func OfferTick(i int, words string) Field {
 }
 
 // ReplacesField asks whether a file is read anew.
-func ReplacesField(earlier string) Field {
+func ReplacesField(l *lang.Language, earlier string) Field {
 	return Field{Name: "replaces", Label: "This file was read before", Value: "yes", Required: true,
-		Options: []Option{{"yes", "This replaces the reading of " + earlier}, {"no", "Both count"}}}
+		Options: []Option{{"yes", l.T("This replaces the reading of %s", earlier)}, {"no", "Both count"}}}
 }
 
 // CaptureWordsField takes a remark.
@@ -356,25 +356,27 @@ func TooSlowWords(l *lang.Language, why string) string {
 }
 
 // SayWhere asks for a sensor's place.
-func SayWhere(name string) string {
-	return "Say above where “" + name + "” sits, then it can be written down."
+func SayWhere(l *lang.Language, name string) string {
+	return l.T("Say above where “%s” sits, then it can be written down.", name)
 }
 
 // SayCaptured heads what a file gave.
-func SayCaptured(kind, file string) string { return Upper(CaptureKindWord(kind)) + " from " + file }
+func SayCaptured(l *lang.Language, kind, file string) string {
+	return l.T("%s from %s", Upper(CaptureKindWord(l, kind)), file)
+}
 
 // FoundShortWords warns that a time lacks the delay before the signal set off.
 const FoundShortWords = "The change was found in the signal itself, so the time lacks the delay before it set off."
 
 // ReadingWords tells a capture in the list of files.
-func ReadingWords(kind, when string, entries int) string {
+func ReadingWords(l *lang.Language, kind, when string, entries int) string {
 	switch entries {
 	case 0:
-		return Upper(CaptureKindWord(kind)) + ", kept " + when
+		return l.T("%s, kept %s", Upper(CaptureKindWord(l, kind)), when)
 	case 1:
-		return Upper(CaptureKindWord(kind)) + ", one entry, " + when
+		return l.T("%s, one entry, %s", Upper(CaptureKindWord(l, kind)), when)
 	}
-	return fmt.Sprintf("%s, %d entries, %s", Upper(CaptureKindWord(kind)), entries, when)
+	return l.T("%s, %d entries, %s", Upper(CaptureKindWord(l, kind)), entries, when)
 }
 
 // DefaultReadAs names the way of reading.
@@ -391,9 +393,9 @@ const (
 )
 
 // RefusedFileWords refuses what cannot be read, with the line.
-func RefusedFileWords(line int, what string) string {
+func RefusedFileWords(l *lang.Language, line int, what string) string {
 	if line > 0 {
-		return fmt.Sprintf("Line %d: %s.", line, what)
+		return l.T("Line %d: %s.", line, what)
 	}
 	return Upper(what) + "."
 }
@@ -427,4 +429,6 @@ const (
 )
 
 // OverlayTitle heads the picture of the proof.
-func OverlayTitle(spot string) string { return Upper(spot) + ", before and after the repair" }
+func OverlayTitle(l *lang.Language, spot string) string {
+	return l.T("%s, before and after the repair", Upper(spot))
+}

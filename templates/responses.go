@@ -1,10 +1,6 @@
 package templates
 
-import (
-	"fmt"
-
-	"crosscount/templates/lang"
-)
+import "crosscount/templates/lang"
 
 // ResponsesView is what a car answered, decoded, before anything is taken over.
 type ResponsesView struct {
@@ -98,116 +94,120 @@ func AnsweredState(l *lang.Language, states []string) Field {
 }
 
 // TakeVINField offers the VIN.
-func TakeVINField(vin string) Field {
-	return Field{Name: "take_vin", Label: "Write " + vin + " down as this car's VIN"}
+func TakeVINField(l *lang.Language, vin string) Field {
+	return Field{Name: "take_vin", Label: l.T("Write %s down as this car's VIN", vin)}
 }
 
 // TakeLayoutField offers the sensor layout.
-func TakeLayoutField(words string) Field {
-	return Field{Name: "take_layout", Label: "Correct the car's sensors: " + words, Hint: "New ones are taken as 4-wire zirconia unless the car reports a wide-range reading there. Check kind and wires on the car's page."}
+func TakeLayoutField(l *lang.Language, words string) Field {
+	return Field{Name: "take_layout", Label: l.T("Correct the car's sensors: %s", words), Hint: "New ones are taken as 4-wire zirconia unless the car reports a wide-range reading there. Check kind and wires on the car's page."}
 }
 
 // VINCompared says how the VIN answered compares with the car's.
-func VINCompared(answered, known string) string {
+func VINCompared(l *lang.Language, answered, known string) string {
 	switch {
 	case known == "":
-		return "The car's own VIN was not known here."
+		return l.T("The car's own VIN was not known here.")
 	case answered == known:
-		return "It is this car's."
+		return l.T("It is this car's.")
 	}
-	return "It is not this car's: " + known + " is written down here. Is this another car's answer, or was the VIN typed wrong?"
+	return l.T("It is not this car's: %s is written down here. Is this another car's answer, or was the VIN typed wrong?", known)
 }
 
 // ReadyWords says how far the monitors are.
-func ReadyWords(lamp bool, codes int, complete bool) string {
-	l := "lamp off"
+func ReadyWords(l *lang.Language, lamp bool, codes int, complete bool) string {
+	light := l.T("lamp off")
 	if lamp {
-		l = "lamp on"
+		light = l.T("lamp on")
 	}
-	c := fmt.Sprintf("%d codes stored", codes)
+	c := l.T("%d codes stored", codes)
 	if codes == 1 {
-		c = "one code stored"
+		c = l.T("one code stored")
 	}
-	r := "all monitors complete"
+	r := l.T("all monitors complete")
 	if !complete {
-		r = "not all monitors complete"
+		r = l.T("not all monitors complete")
 	}
-	return l + ", " + c + ", " + r
+	return commas(light, c, r)
 }
 
 // MonitorWord says whether a monitor has finished.
-func MonitorWord(done bool) string {
+func MonitorWord(l *lang.Language, done bool) string {
 	if done {
-		return "complete"
+		return l.T("complete")
 	}
-	return "not complete"
+	return l.T("not complete")
 }
 
 // NoCodesWords says that there are no codes of a status.
-func NoCodesWords(status string) string { return "No " + status + " codes." }
+func NoCodesWords(l *lang.Language, status string) string {
+	switch status {
+	case "pending":
+		return l.T("No pending codes.")
+	case "permanent":
+		return l.T("No permanent codes.")
+	}
+	return l.T("No stored codes.")
+}
 
 // PassedWord says how a monitor result stands.
-func PassedWord(passed, known bool) string {
+func PassedWord(l *lang.Language, passed, known bool) string {
 	switch {
 	case !known:
-		return "no limit given"
+		return l.T("no limit given")
 	case passed:
-		return "within"
+		return l.T("within")
 	}
-	return "outside"
+	return l.T("outside")
 }
 
 // LimitWords tells the limits of a result.
-func LimitWords(low, high string) string {
+func LimitWords(l *lang.Language, low, high string) string {
 	switch {
 	case low != "" && high != "":
-		return low + " to " + high
+		return l.T("%s to %s", low, high)
 	case low != "":
-		return "at least " + low
+		return l.T("at least %s", low)
 	case high != "":
-		return "at most " + high
+		return l.T("at most %s", high)
 	}
 	return ""
 }
 
 // LayoutChange says what a correction of the layout does.
 func LayoutChange(l *lang.Language, add, drop []string) string {
-	out := ""
-	if len(add) > 0 {
-		out = "add " + and(l, add)
+	switch {
+	case len(drop) == 0:
+		return l.T("add %s", and(l, add))
+	case len(add) == 0:
+		return l.T("take out %s", and(l, drop))
 	}
-	if len(drop) > 0 {
-		if out != "" {
-			out += "; "
-		}
-		out += "take out " + and(l, drop)
-	}
-	return out
+	return l.T("add %s; take out %s", and(l, add), and(l, drop))
 }
 
 // OnlyFirst says that not all is shown.
-func OnlyFirst(shown, all int) string {
-	return fmt.Sprintf("The first %d of %d are shown; all are in the file.", shown, all)
+func OnlyFirst(l *lang.Language, shown, all int) string {
+	return l.T("The first %d of %d are shown; all are in the file.", shown, all)
 }
 
 // ReadinessTitle heads a readiness answer.
-func ReadinessTitle(thisDrive bool, module string) string {
-	t := "Since the codes were cleared"
+func ReadinessTitle(l *lang.Language, thisDrive bool, module string) string {
+	t := l.T("Since the codes were cleared")
 	if thisDrive {
-		t = "On this drive"
+		t = l.T("On this drive")
 	}
 	if module != "" {
-		t += ", module " + module
+		t = l.T("%s, module %s", t, module)
 	}
 	return t
 }
 
 // FrameTitle heads a freeze frame.
-func FrameTitle(n int, code string) string {
+func FrameTitle(l *lang.Language, n int, code string) string {
 	if code == "" {
-		return fmt.Sprintf("Freeze frame %d", n)
+		return l.T("Freeze frame %d", n)
 	}
-	return fmt.Sprintf("Freeze frame %d, kept when %s was set", n, code)
+	return l.T("Freeze frame %d, kept when %s was set", n, code)
 }
 
 var liveNames = map[string]string{
@@ -224,30 +224,30 @@ var liveNames = map[string]string{
 }
 
 // LiveName names what a car reports.
-func LiveName(quantity string) string {
+func LiveName(l *lang.Language, quantity string) string {
 	if n, ok := liveNames[quantity]; ok {
-		return n
+		return l.T(n)
 	}
 	return quantity
 }
 
 // FuelStatusWord says how the fuel is controlled.
-func FuelStatusWord(s string) string {
+func FuelStatusWord(l *lang.Language, s string) string {
 	switch s {
 	case "off":
-		return "not running"
+		return l.T("not running")
 	case "open_loop_cold", "open_loop_cold_bank_2":
-		return "open loop, still cold"
+		return l.T("open loop, still cold")
 	case "closed_loop":
-		return "closed loop"
+		return l.T("closed loop")
 	case "open_loop_load", "open_loop_load_bank_2":
-		return "open loop, load or coasting"
+		return l.T("open loop, load or coasting")
 	case "open_loop_fault", "open_loop_fault_bank_2":
-		return "open loop because of a fault"
+		return l.T("open loop because of a fault")
 	case "closed_loop_fault":
-		return "closed loop, a sensor is not used"
+		return l.T("closed loop, a sensor is not used")
 	}
-	return "not stated"
+	return l.T("not stated")
 }
 
 // StateChosenBelow stands for the engine state that the form asks for.

@@ -262,7 +262,6 @@ const (
 	NobodyYet     = "nobody yet"
 	NoOtherCause  = "none of these"
 	OutcomeUnsaid = "anything else"
-	EngineCantSay = "Look where the sensors sit and correct the car's data: "
 )
 
 // BoundWords writes a small bound without claiming more than it says.

@@ -78,7 +78,7 @@ func (s *server) bayView(w http.ResponseWriter, r *http.Request, d *desk, second
 		Findings: len(d.Standing()), Stages: d.stages(), NoFit: d.noFit, Log: d.logView(themeOf(r)), Photos: len(d.Photos)}
 	v.Page.Job, v.Page.Modules = d.Job.ID, []string{"words.js", "outbox.js", "forms.js", "bay.js"}
 	if d.Minutes > 0 {
-		v.Minutes = templates.SpentWords(templates.MinutesWords(d.l, d.Minutes))
+		v.Minutes = templates.SpentWords(d.l, templates.MinutesWords(d.l, d.Minutes))
 	}
 	if d.noFit == "" {
 		dec := d.decision.Verdict
@@ -89,7 +89,7 @@ func (s *server) bayView(w http.ResponseWriter, r *http.Request, d *desk, second
 			}
 			cv := templates.CauseView{Name: c.Cause, Spot: d.spotWords(c.Bank, c.Position), Percent: templates.PercentWords(d.l, c.P), From: int(c.P*1000 + .5)}
 			if info, ok := diag.CauseByID(c.Cause); ok {
-				cv.Name = info.Name
+				cv.Name = d.l.T(info.Name)
 			}
 			v.Leading = append(v.Leading, cv)
 		}
@@ -132,7 +132,7 @@ func (s *server) bayView(w http.ResponseWriter, r *http.Request, d *desk, second
 		if a.LiftedAt == nil {
 			l := templates.AsideLine{ID: a.ID, Test: a.Test, Spot: d.spotWords(a.Bank, a.Position), Why: a.Why, Who: a.ByName, When: d.clock.moment(a.At)}
 			if t, ok := diag.TestByID(a.Test); ok {
-				l.Test = t.Name
+				l.Test = d.l.T(t.Name)
 			}
 			v.Asides = append(v.Asides, l)
 		}
@@ -145,7 +145,7 @@ func (s *server) bayView(w http.ResponseWriter, r *http.Request, d *desk, second
 			}
 		}
 		v.Upload = d.uploadForm()
-		v.Kinds = append(v.Kinds, templates.KindLink{Href: "#f-recording", Label: templates.RecordingKind})
+		v.Kinds = append(v.Kinds, templates.KindLink{Href: "#f-recording", Label: d.l.T(templates.RecordingKind)})
 	}
 	marks := d.marks()
 	for _, sn := range d.Sensors {
@@ -169,7 +169,7 @@ func (d *desk) bayTest(t diag.TestInfo, at string, usual store.TestMinutes) temp
 		b.Mixture = "lean"
 	}
 	if usual.Times > 0 {
-		b.Usual = templates.UsualMinutes(usual.Times, templates.MinutesWords(d.l, usual.Median), templates.MinutesWords(d.l, usual.P90), modelWeighs)
+		b.Usual = templates.UsualMinutes(d.l, usual.Times, templates.MinutesWords(d.l, usual.Median), templates.MinutesWords(d.l, usual.P90), modelWeighs)
 	}
 	b.Expects = d.expects(t)
 	return b
@@ -183,13 +183,13 @@ func (d *desk) expects(t diag.TestInfo) []templates.ExpectLine {
 	if t.Scope == diag.ScopeSensor {
 		for _, sn := range d.Sensors {
 			l := templates.ExpectLine{Spot: templates.Upper(templates.SpotWords(d.l, d.spot(sn.Bank, sn.Position))), Kind: templates.SensorWords(d.l, string(sn.Kind), sn.Wires),
-				Words: templates.Expect(t.ID, string(sn.Kind), sn.Wires, sn.Position)}
+				Words: templates.Expect(d.l, t.ID, string(sn.Kind), sn.Wires, sn.Position)}
 			if m, ok := d.maker(sn.Bank, sn.Position); ok && t.ID == "heater_resistance" && m.OhmLow != nil && sn.Wires >= 3 {
 				l.Words = makerRange(d.l, *m.OhmLow, *m.OhmHigh, "Ω", m.Source)
 			}
 			special = special || l.Words != ""
 			if l.Words == "" {
-				l.Words = t.Expect
+				l.Words = d.l.T(t.Expect)
 			}
 			out = append(out, l)
 		}
@@ -197,7 +197,7 @@ func (d *desk) expects(t diag.TestInfo) []templates.ExpectLine {
 	if special {
 		return out
 	}
-	words := t.Expect
+	words := d.l.T(t.Expect)
 	if m, ok := d.maker(0, 0); ok && t.ID == "fuel_pressure" && m.KPaLow != nil {
 		words = makerRange(d.l, *m.KPaLow, *m.KPaHigh, "kPa", m.Source)
 	}
@@ -210,7 +210,7 @@ func (d *desk) expects(t diag.TestInfo) []templates.ExpectLine {
 func makerRange(l *lang.Language, low, high float64, kept, source string) string {
 	from, _ := l.Figure(low, kept)
 	to, unit := l.Figure(high, kept)
-	return templates.MakerRange(from, to, unit, source)
+	return templates.MakerRange(l, from, to, unit, source)
 }
 
 // maker finds what the shop entered from the maker's data for a place.
@@ -331,7 +331,7 @@ func (s *server) sensorView(w http.ResponseWriter, r *http.Request, d *desk, sn 
 	for i := range v.Map.Sensors {
 		m := &v.Map.Sensors[i]
 		if m.Mark = ""; m.Bank == sn.Bank && m.Position == sn.Position {
-			m.Mark = templates.MarkHere
+			m.Mark = d.l.T(templates.MarkHere)
 		}
 	}
 	f := templates.NewMakerForm()
@@ -409,5 +409,5 @@ func (d *desk) written(e store.Entry) string {
 	if e.ReceivedAt.Sub(e.ClientAt) < 2*time.Minute {
 		return d.clock.moment(e.ReceivedAt)
 	}
-	return templates.WrittenWords(d.clock.moment(e.ClientAt), d.clock.moment(e.ReceivedAt))
+	return templates.WrittenWords(d.l, d.clock.moment(e.ClientAt), d.clock.moment(e.ReceivedAt))
 }

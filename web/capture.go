@@ -242,7 +242,7 @@ func (s *server) capturePage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	title := templates.SayCaptured(string(c.Kind), c.FileName)
+	title := templates.SayCaptured(d.l, string(c.Kind), c.FileName)
 	v := templates.CaptureView{Page: s.page(w, r, templates.AtNowhere, title), Car: carName(d.Vehicle), JobHref: d.base(), Title: title,
 		File: d.fileFacts(file, by), When: d.clock.moment(c.At), Who: c.ByName, Words: c.Words, Program: c.Program, Svg: svg}
 	if c.ReplacedBy != nil {
@@ -350,7 +350,7 @@ func (d *desk) captureLines(theme string) map[string]*templates.CaptureLine {
 				l.Rows = rowsOf(d.l, d.Entries[e].Body, res)
 			}
 			if i == 0 && (c.Kind != store.CaptureResponses || len(l.Rows) > 0) {
-				l.Picture = &templates.PictureView{Src: l.Href + "/picture.svg?theme=" + theme, Title: templates.SayCaptured(string(c.Kind), c.FileName)}
+				l.Picture = &templates.PictureView{Src: l.Href + "/picture.svg?theme=" + theme, Title: templates.SayCaptured(d.l, string(c.Kind), c.FileName)}
 			}
 			out[id] = l
 		}
@@ -395,7 +395,7 @@ func (s *server) recordingLines(ctx context.Context, d *desk) ([]templates.Recor
 		for _, c := range d.Captures {
 			if c.FileID == f.ID {
 				l.Readings = append(l.Readings, templates.CaptureLink{Href: d.base() + "/captures/" + c.ID, Replaced: c.ReplacedBy != nil,
-					Words: templates.ReadingWords(string(c.Kind), d.clock.moment(c.At), len(c.Entries))})
+					Words: templates.ReadingWords(d.l, string(c.Kind), d.clock.moment(c.At), len(c.Entries))})
 			}
 		}
 		out = append(out, l)

@@ -27,10 +27,10 @@ func (d *desk) kindLinks() (kinds, tests []templates.KindLink) {
 			kinds = append(kinds, link(string(k), templates.KindWord(d.l, string(k))))
 		}
 	}
-	kinds = append(kinds, link("note", templates.KindWord(d.l, "note")), link("recording", templates.RecordingKind))
+	kinds = append(kinds, link("note", templates.KindWord(d.l, "note")), link("recording", d.l.T(templates.RecordingKind)))
 	for _, t := range diag.Tests() {
 		if t.Entry == diag.KindResult && t.ID != "road_proof" {
-			tests = append(tests, link("result."+t.ID, t.Name))
+			tests = append(tests, link("result."+t.ID, d.l.T(t.Name)))
 		}
 	}
 	return kinds, tests
@@ -57,9 +57,9 @@ func (d *desk) entryForm(add string, who *store.SignedIn) *templates.EntryForm {
 		return f
 	case diag.KindHistory:
 		for _, w := range diag.RemarkWords() {
-			f.Remarks = append(f.Remarks, templates.RemarkField(w.ID, w.Name))
+			f.Remarks = append(f.Remarks, templates.RemarkField(w.ID, d.l.T(w.Name)))
 		}
-		f.Where = new(templates.WhereField(append([]templates.Option{{Value: "", Label: templates.Upper(templates.WholeEngine)}}, d.places()...), false))
+		f.Where = new(templates.WhereField(append([]templates.Option{{Value: "", Label: templates.Upper(d.l.T(templates.WholeEngine))}}, d.places()...), false))
 		f.Source = new(templates.SourceField(true))
 		return f
 	case diag.KindTrim:
@@ -78,8 +78,8 @@ func (d *desk) entryForm(add string, who *store.SignedIn) *templates.EntryForm {
 		if !ok || t.Entry != diag.KindResult {
 			return nil
 		}
-		f.Test, f.Title, f.Expect = test, t.Name, t.Expect
-		f.Choices = append(f.Choices, templates.OutcomeField(outcomeOptions(t)))
+		f.Test, f.Title, f.Expect = test, d.l.T(t.Name), d.l.T(t.Expect)
+		f.Choices = append(f.Choices, templates.OutcomeField(d.outcomeOptions(t)))
 		switch needsBank := slices.ContainsFunc(t.Outcomes, func(o diag.OutcomeInfo) bool { return o.NeedsBank }); {
 		case t.Scope == diag.ScopeSensor:
 			f.Where = new(templates.WhereField(d.places(), true))
@@ -108,7 +108,7 @@ func (d *desk) entryForm(add string, who *store.SignedIn) *templates.EntryForm {
 		case "mixture":
 			f.Choices = append(f.Choices, templates.MixtureField())
 		case "result":
-			f.Choices = append(f.Choices, templates.ResultField(resultOptions(k)))
+			f.Choices = append(f.Choices, templates.ResultField(d.resultOptions(k)))
 		case "look":
 			f.Tips = new(templates.TipField())
 		case "holds":
@@ -121,7 +121,7 @@ func (d *desk) entryForm(add string, who *store.SignedIn) *templates.EntryForm {
 	}
 	for _, t := range diag.Tests() {
 		if t.Entry == k && k != diag.KindForced && k != diag.KindHeater {
-			f.Expect = t.Expect
+			f.Expect = d.l.T(t.Expect)
 		}
 	}
 	d.presetOnly(f.Where)
@@ -147,19 +147,19 @@ func preset(f *templates.EntryForm, at, mixture string) {
 	}
 }
 
-func outcomeOptions(t diag.TestInfo) []templates.Option {
+func (d *desk) outcomeOptions(t diag.TestInfo) []templates.Option {
 	var out []templates.Option
 	for _, o := range t.Outcomes {
-		out = append(out, templates.Option{Value: o.ID, Label: templates.Upper(o.Name)})
+		out = append(out, templates.Option{Value: o.ID, Label: templates.Upper(d.l.T(o.Name))})
 	}
 	return out
 }
 
 // resultOptions are the outcomes of the test that looks at a circuit or connector.
-func resultOptions(k diag.EntryKind) []templates.Option {
+func (d *desk) resultOptions(k diag.EntryKind) []templates.Option {
 	for _, t := range diag.Tests() {
 		if t.Entry == k {
-			return outcomeOptions(t)
+			return d.outcomeOptions(t)
 		}
 	}
 	return nil

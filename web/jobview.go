@@ -12,6 +12,7 @@ import (
 
 	"crosscount/diag"
 	"crosscount/diag/obd"
+	"crosscount/diag/say"
 	"crosscount/store"
 	"crosscount/templates"
 	"crosscount/templates/lang"
@@ -122,6 +123,9 @@ func (s *server) jobView(w http.ResponseWriter, r *http.Request, d *desk) (templ
 	}
 	v.Stages = d.stages()
 	v.Verdict = d.verdictView(who)
+	if f, _, _, ok := d.inForce(); ok && v.Verdict.Why == f.Verdict.Why.String() {
+		v.Verdict.Why = d.l.Say(s.reasons(d, f))
+	}
 	v.Hand = d.handView(who)
 	for _, l := range d.Log {
 		v.Acts = append(v.Acts, templates.ActLine{When: d.clock.moment(l.At), Who: l.ByName, What: l.What, Words: templates.ActWords(d.l, l.What, l.Words)})
@@ -190,10 +194,10 @@ func (d *desk) evidence(e diag.Entry) templates.Evidence {
 	if e.Test != "" {
 		out.Test, out.Outcome = e.Test, e.Outcome
 		if t, ok := diag.TestByID(e.Test); ok {
-			out.Test = t.Name
+			out.Test = d.l.T(t.Name)
 			for _, o := range t.Outcomes {
 				if o.ID == e.Outcome {
-					out.Outcome = o.Name
+					out.Outcome = d.l.T(o.Name)
 				}
 			}
 		}
@@ -202,7 +206,7 @@ func (d *desk) evidence(e diag.Entry) templates.Evidence {
 		out.Remark = e.Remark
 		for _, w := range diag.RemarkWords() {
 			if w.ID == e.Remark {
-				out.Remark = w.Name
+				out.Remark = d.l.T(w.Name)
 			}
 		}
 	}
@@ -248,7 +252,7 @@ func (d *desk) logView(theme string) []templates.LogEntry {
 			l.Means, l.Alike = meaning(d.l, e.Body.Code)
 		}
 		if e.Body.Kind == diag.KindTip {
-			l.Means = append(l.Means, tipSays(e.Body.Look))
+			l.Means = append(l.Means, d.tipSays(e.Body.Look))
 		}
 		if e.WithdrawnID != nil {
 			l.Withdrawn = &templates.Withdrawn{Who: *e.WithdrawnBy, When: d.clock.moment(*e.WithdrawnAt), Why: *e.WithdrawnWhy}
@@ -280,10 +284,10 @@ func meaning(l *lang.Language, text string) (means []string, alike string) {
 	return means, ""
 }
 
-func tipSays(look string) string {
+func (d *desk) tipSays(look string) string {
 	for _, t := range templates.TipLooks {
 		if t.ID == look {
-			return t.Says
+			return d.l.T(t.Says)
 		}
 	}
 	return ""
@@ -292,9 +296,9 @@ func tipSays(look string) string {
 // lineMap draws the car with what is known of each sensor.
 func (d *desk) lineMap() linemap.View {
 	v := linemap.View{ID: "map", Arrangement: d.Vehicle.Arrangement, Cylinders: d.Vehicle.Cylinders,
-		Title: templates.MapTitle(d.l, d.Vehicle.Arrangement, d.Vehicle.Cylinders, len(d.Sensors)), Converter: templates.ConverterWord,
-		Words: linemap.Words{AsTable: templates.MapAsTable, Sensor: templates.MapSensor, Kind: templates.MapKind,
-			Known: templates.MapKnown, NothingYet: templates.MapNothing}}
+		Title: templates.MapTitle(d.l, d.Vehicle.Arrangement, d.Vehicle.Cylinders, len(d.Sensors)), Converter: d.l.T(templates.ConverterWord),
+		Words: linemap.Words{AsTable: d.l.T(templates.MapAsTable), Sensor: d.l.T(templates.MapSensor), Kind: d.l.T(templates.MapKind),
+			Known: d.l.T(templates.MapKnown), NothingYet: d.l.T(templates.MapNothing)}}
 	standing := d.Standing()
 	for b := range d.car.Banks() {
 		v.Banks = append(v.Banks, linemap.Bank{Number: b + 1, Name: templates.BankWords(d.l, b+1), Known: d.trimLines(standing, b+1)})
@@ -307,7 +311,7 @@ func (d *desk) lineMap() linemap.View {
 			Kind: templates.SensorWords(d.l, string(s.Kind), s.Wires), Known: d.knownOf(standing, s), Mark: marks[[2]int{s.Bank, s.Position}]}
 		line := ls.Name + ": " + strings.Join(ls.Known, ", ")
 		if len(ls.Known) == 0 {
-			line = ls.Name + ": " + templates.MapNothing
+			line = ls.Name + ": " + d.l.T(templates.MapNothing)
 		}
 		if ls.Mark != "" {
 			line += ", " + ls.Mark
@@ -367,7 +371,7 @@ func (d *desk) suspicion(s store.Sensor, anything bool) string {
 		}
 		if c.P >= 0.4 {
 			info, _ := diag.CauseByID(c.Cause)
-			return templates.FaultHere(d.l, info.Name, templates.PercentWords(d.l, c.P))
+			return templates.FaultHere(d.l, d.l.T(info.Name), templates.PercentWords(d.l, c.P))
 		}
 		sum += c.P
 	}
@@ -418,12 +422,12 @@ func (d *desk) marks() map[[2]int]string {
 	if !ok && d.noFit == "" && !d.unread() {
 		parts = d.decision.Verdict.Parts
 		if n := d.decision.Next; n != nil && n.Position > 0 && d.decision.Verdict.Decision == diag.DecideOpen {
-			out[[2]int{n.Bank, n.Position}] = templates.MarkNext
+			out[[2]int{n.Bank, n.Position}] = d.l.T(templates.MarkNext)
 		}
 	}
 	for _, p := range parts {
 		if at := [2]int{p.Bank, p.Position}; !fitted[at] {
-			out[at] = templates.MarkRenew
+			out[at] = d.l.T(templates.MarkRenew)
 		}
 	}
 	return out
@@ -440,7 +444,7 @@ func (d *desk) causeViews(v *templates.JobView) {
 		cv := templates.CauseView{Name: c.Cause, Spot: d.spotWords(c.Bank, c.Position), Words: templates.OddsWord(d.l, c.P),
 			Percent: templates.PercentRange(d.l, c.P, low, high), From: int(low*1000 + .5), To: int(high*1000 + .5), Why: lang.All(d.l, c.Why)}
 		if info, ok := diag.CauseByID(c.Cause); ok {
-			cv.Name = info.Name
+			cv.Name = d.l.T(info.Name)
 		}
 		switch {
 		case i < 3 || i < causesShown && c.P >= shownAbove:
@@ -477,7 +481,7 @@ func (d *desk) nextViews(v *templates.JobView) {
 		t := d.testView(n.Test, n.Bank, n.Position)
 		t.Minutes, t.Why = templates.MinutesWords(d.l, n.Minutes), d.l.Say(n.Why)
 		if len(n.Cautions) > 0 {
-			t.Cautions = n.Cautions
+			t.Cautions = d.l.Each(n.Cautions)
 		}
 		t.Money = templates.ExpectedWords(d.l, d.money(n.ExpectedTotal))
 		for _, p := range d.decision.Plan {
@@ -500,7 +504,7 @@ func (d *desk) nextViews(v *templates.JobView) {
 func (d *desk) planLine(test string, p diag.PlanStep) templates.PlanLine {
 	l := templates.PlanLine{Outcome: d.l.Say(p.Say), Percent: templates.PercentWords(d.l, p.P)}
 	if l.Outcome == "" {
-		l.Outcome = outcomeName(test, p.Outcome)
+		l.Outcome = d.l.T(outcomeName(test, p.Outcome))
 	}
 	if at := d.spotWords(p.Bank, 0); !strings.HasSuffix(l.Outcome, at) {
 		l.Outcome += ", " + at
@@ -509,7 +513,7 @@ func (d *desk) planLine(test string, p diag.PlanStep) templates.PlanLine {
 	case p.Next != nil:
 		name := p.Next.Test
 		if t, ok := diag.TestByID(name); ok {
-			name = t.Name
+			name = d.l.T(t.Name)
 		}
 		l.Then = templates.ThenTest(name, d.spotWords(p.Next.Bank, p.Next.Position))
 	case p.Verdict != nil:
@@ -541,8 +545,8 @@ func (d *desk) testView(id string, bank, position int) templates.TestView {
 	if m, ok := d.kase.Costs.TestMinutes[id]; ok {
 		t.Minutes = m
 	}
-	v := templates.TestView{Title: t.Name, Spot: d.spotWords(bank, position), Minutes: templates.MinutesWords(d.l, t.Minutes),
-		Tools: t.Tools, SetUps: t.SetUps, Expect: t.Expect, Cautions: t.Cautions, Steps: t.Steps, House: d.shop.Cautions}
+	v := templates.TestView{Title: d.l.T(t.Name), Spot: d.spotWords(bank, position), Minutes: templates.MinutesWords(d.l, t.Minutes),
+		Tools: d.l.Each(t.Tools), SetUps: d.l.Each(t.SetUps), Expect: d.l.T(t.Expect), Cautions: d.l.Each(t.Cautions), Steps: d.l.Each(t.Steps), House: d.shop.Cautions}
 	if d.open() {
 		v.Href = d.entryHref(t, bank, position)
 	}
@@ -590,7 +594,7 @@ func (d *desk) verdictView(who *store.SignedIn) templates.VerdictView {
 	v := templates.VerdictView{EngineName: d.decision.Engine}
 	mayDecide := accessOf(who.Role)&bench != 0 && d.open()
 	if d.unread() && d.noFit == "" {
-		v.Headline = templates.NothingRead
+		v.Headline = d.l.T(templates.NothingRead)
 		return v
 	}
 	if d.noFit == "" {
@@ -628,9 +632,9 @@ func (d *desk) verdictView(who *store.SignedIn) templates.VerdictView {
 	switch {
 	case !d.open() || d.noFit != "" || settled:
 	case !mayDecide:
-		v.WhyNotYet = templates.WaitTechnic
+		v.WhyNotYet = d.l.T(templates.WaitTechnic)
 	case d.decision.Verdict.Decision == diag.DecideOpen:
-		v.WhyNotYet = templates.WaitOpen
+		v.WhyNotYet = d.l.T(templates.WaitOpen)
 	default:
 		v.Accept = &templates.AcceptForm{Fingerprint: d.fingerprint}
 	}
@@ -642,12 +646,26 @@ func (d *desk) verdictView(who *store.SignedIn) templates.VerdictView {
 	return v
 }
 
+// reasons are those a verdict was accepted on. They are kept in English; for other
+// languages the case that is kept with them says them anew, unless the model has
+// changed since.
+func (s *server) reasons(d *desk, v store.Verdict) say.Text {
+	if d.l.Plain() {
+		return v.Verdict.Why
+	}
+	anew, _, err := s.minds.decide(v.Case)
+	if err != nil || anew.Verdict.Why.String() != v.Verdict.Why.String() {
+		return v.Verdict.Why
+	}
+	return anew.Verdict.Why
+}
+
 func (d *desk) customerSentence(v diag.Verdict) string {
 	plain := func(cs []diag.CauseRef) []string {
 		var out []string
 		for _, c := range cs {
-			if info, ok := diag.CauseByID(c.Cause); ok && info.Plain != "" && !slices.Contains(out, info.Plain) {
-				out = append(out, info.Plain)
+			if info, ok := diag.CauseByID(c.Cause); ok && info.Plain != "" && !slices.Contains(out, d.l.T(info.Plain)) {
+				out = append(out, d.l.T(info.Plain))
 			}
 		}
 		return out

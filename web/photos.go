@@ -21,6 +21,7 @@ import (
 
 	"crosscount/store"
 	"crosscount/templates"
+	"crosscount/templates/lang"
 )
 
 const (
@@ -46,13 +47,13 @@ type photo struct {
 // readPhoto turns what was sent into what is kept: its type told from its content, its
 // size checked before it is decoded, turned upright, shrunk, and written anew, so that
 // nothing of the original but its pixels is left.
-func readPhoto(b []byte) (photo, error) {
+func readPhoto(l *lang.Language, b []byte) (photo, error) {
 	c, format, err := image.DecodeConfig(bytes.NewReader(b))
 	if err != nil || (format != "jpeg" && format != "png" && format != "webp") {
 		return photo{}, new(photoError(templates.SayNoPhoto))
 	}
 	if c.Width > photoMaxSide || c.Height > photoMaxSide || c.Width*c.Height > photoMaxPixels {
-		return photo{}, new(photoError(templates.SayPhotoTooWide(c.Width, c.Height, photoMaxPixels/1_000_000)))
+		return photo{}, new(photoError(templates.SayPhotoTooWide(l, c.Width, c.Height, photoMaxPixels/1_000_000)))
 	}
 	img, _, err := image.Decode(bytes.NewReader(b))
 	if err != nil {
@@ -216,7 +217,7 @@ func (d *desk) photoViews(want func(store.Photo) bool) (pairs []templates.PhotoP
 		if !want(p) {
 			continue
 		}
-		name := templates.SubjectWord(p.Subject)
+		name := templates.SubjectWord(d.l, p.Subject)
 		if where := d.spotWords(p.Bank, p.Position); where != "" {
 			name += ", " + where
 		}
@@ -236,7 +237,7 @@ func (d *desk) photoViews(want func(store.Photo) bool) (pairs []templates.PhotoP
 			}
 		}
 		full := l
-		if m := templates.MomentWord(p.Moment); m != "" {
+		if m := templates.MomentWord(d.l, p.Moment); m != "" {
 			full.Name += ", " + m
 		}
 		lines = append(lines, full)
@@ -259,7 +260,7 @@ func (s *server) addPhoto(w http.ResponseWriter, r *http.Request) error {
 		return trouble(templates.TroubleConflict, templates.SayOtherPerson)
 	}
 	v := s.photosView(w, r, d)
-	f := form{r: &http.Request{PostForm: fields, Form: fields}}
+	f := form{r: (&http.Request{PostForm: fields, Form: fields}).WithContext(r.Context())}
 	n := store.NewPhoto{ID: fields.Get("id"), JobID: d.Job.ID, MediaType: "image/jpeg"}
 	if n.ID == "" {
 		n.ID = store.NewID()
@@ -288,7 +289,7 @@ func (s *server) addPhoto(w http.ResponseWriter, r *http.Request) error {
 		if f.bad() {
 			res.State, res.Kind = itemRefused, kind
 			for _, p := range f.problems {
-				res.Problems = append(res.Problems, itemProblem{p.Field, p.Label, p.Reason, p.Mend.Mend})
+				res.Problems = append(res.Problems, toldOf(tongue(r), p))
 			}
 		}
 		writeJSON(w, http.StatusOK, map[string]any{"now": s.now(), "results": []result{res}})
@@ -304,7 +305,7 @@ func (s *server) addPhoto(w http.ResponseWriter, r *http.Request) error {
 // keepPhoto decodes and stores a photo, one at a time: each takes much memory.
 func (s *server) keepPhoto(r *http.Request, f *form, fd *templates.Field, n store.NewPhoto, file sentFile) (fresh bool, kind string, err error) {
 	if file.tooLarge {
-		f.wrong(fd, templates.SayPhotoTooLarge(photoMaxBytes>>20))
+		f.wrong(fd, templates.SayPhotoTooLarge(tongue(r), photoMaxBytes>>20))
 		return false, "invalid", nil
 	}
 	select {
@@ -313,7 +314,7 @@ func (s *server) keepPhoto(r *http.Request, f *form, fd *templates.Field, n stor
 	case <-r.Context().Done():
 		return false, "", r.Context().Err()
 	}
-	p, err := readPhoto(file.data)
+	p, err := readPhoto(tongue(r), file.data)
 	if e, ok := errors.AsType[*photoError](err); ok {
 		f.wrong(fd, templates.Mend(*e))
 		return false, "invalid", nil

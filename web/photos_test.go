@@ -146,7 +146,7 @@ func TestPhotos(t *testing.T) {
 	t.Run("in every orientation end up the same way", func(t *testing.T) {
 		// A stored picture with orientation n is one that shows the same scene.
 		for turn := uint16(1); turn <= 8; turn++ {
-			p, err := readPhoto(withExif(asJPEG(t, halves(64, 32)), turn))
+			p, err := readPhoto(nil, withExif(asJPEG(t, halves(64, 32)), turn))
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -244,7 +244,7 @@ func FuzzReadPhoto(f *testing.F) {
 		for _, format := range []string{"jpeg", "png", "webp"} {
 			orientation(b, format)
 		}
-		if p, err := readPhoto(b); err == nil && (p.width > photoKeptSide || p.height > photoKeptSide || len(p.thumb) == 0) {
+		if p, err := readPhoto(nil, b); err == nil && (p.width > photoKeptSide || p.height > photoKeptSide || len(p.thumb) == 0) {
 			t.Errorf("kept %d by %d", p.width, p.height)
 		}
 	})

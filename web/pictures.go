@@ -38,7 +38,7 @@ func (d *desk) beforeAfter(theme string) []templates.PictureView {
 		}
 		if before != "" && after != "" {
 			q := url.Values{"before": {before}, "after": {after}, "at": {placeKey(sn.Bank, sn.Position)}, "theme": {theme}}
-			out = append(out, templates.PictureView{Src: d.base() + "/overlay.svg?" + q.Encode(), Title: templates.OverlayTitle(d.spotWords(sn.Bank, sn.Position))})
+			out = append(out, templates.PictureView{Src: d.base() + "/overlay.svg?" + q.Encode(), Title: templates.OverlayTitle(d.l, d.spotWords(sn.Bank, sn.Position))})
 		}
 	}
 	return out
@@ -89,7 +89,7 @@ func (s *server) overlay(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	f := picture.Frame{Words: d.l.T, Title: templates.OverlayTitle(d.spotWords(bank, position)), Desc: before.FileName + "; " + after.FileName}
+	f := picture.Frame{Words: d.l.T, Title: templates.OverlayTitle(d.l, d.spotWords(bank, position)), Desc: before.FileName + "; " + after.FileName}
 	return sendPicture(w, r, picture.Overlay(f, "V", draw.Levels(signal.DefaultLimits(), f),
 		picture.Series{Label: f.T(templates.BeforeWord), Trace: traces[0]}, picture.Series{Label: f.T(templates.AfterWord), Trace: traces[1]}).SVG())
 }
@@ -192,7 +192,7 @@ func (d *desk) jobPictures(theme string) []templates.PictureView {
 		}
 	}
 	if len(states) > 1 {
-		out = append(out, templates.PictureView{Src: fmt.Sprintf("%s/trims.svg?n=%d&theme=%s", d.base(), d.lastSeq(), theme), Title: templates.TrimsTitle})
+		out = append(out, templates.PictureView{Src: fmt.Sprintf("%s/trims.svg?n=%d&theme=%s", d.base(), d.lastSeq(), theme), Title: d.l.T(templates.TrimsTitle)})
 	}
 	if lambda, u := d.gasLambda(); !math.IsNaN(lambda) {
 		volts := math.NaN()

@@ -17,6 +17,7 @@ import (
 	"crosscount/diag/signal/draw"
 	"crosscount/store"
 	"crosscount/templates"
+	"crosscount/templates/lang"
 )
 
 const columnsShown = 60 // of one table on its page
@@ -234,7 +235,7 @@ func (rd *reading) offer() []offer {
 	add := func(e diag.Entry, name, remark string) {
 		o := offer{entry: rounded(e), remark: remark}
 		if e.Kind != diag.KindTrim && (e.Bank == 0 || e.Position == 0) || e.Kind == diag.KindTrim && e.Bank == 0 {
-			o.what, o.cannot = name, templates.SayWhere(name)
+			o.what, o.cannot = name, templates.SayWhere(rd.d.l, name)
 			out = append(out, o)
 			return
 		}
@@ -315,10 +316,10 @@ func (rd *reading) fields() {
 	ranges := map[int]string{}
 	for _, c := range rd.preview.Columns {
 		if len(v.Time.Options) <= columnsShown || c.Column == m.Time.Column {
-			v.Time.Options = append(v.Time.Options, templates.Option{Value: strconv.Itoa(c.Column), Label: columnName(rd.guess, c.Column)})
+			v.Time.Options = append(v.Time.Options, templates.Option{Value: strconv.Itoa(c.Column), Label: columnName(rd.d.l, rd.guess, c.Column)})
 		}
 		if c.Numbers > 0 {
-			ranges[c.Column] = brief(c.Min) + " to " + brief(c.Max)
+			ranges[c.Column] = rd.d.l.T("%s to %s", brief(c.Min), brief(c.Max))
 		}
 	}
 	v.Time.Value, v.Kind.Value, v.Unit.Value = strconv.Itoa(m.Time.Column), "number", "s"
@@ -341,11 +342,11 @@ func (rd *reading) fields() {
 	places = append(places, rd.d.places()...)
 	for i, c := range rd.allColumns() {
 		if i == columnsShown {
-			v.LeftOut = templates.OnlyFirst(columnsShown, len(rd.allColumns()))
+			v.LeftOut = templates.OnlyFirst(rd.d.l, columnsShown, len(rd.allColumns()))
 			break
 		}
-		row := templates.ChannelRow{Name: columnName(rd.guess, c.Column), Range: ranges[c.Column], Why: rd.d.l.Say(c.Reason)}
-		row.Quantity, row.Unit, row.Place = templates.ChannelFields(c.Column, row.Name)
+		row := templates.ChannelRow{Name: columnName(rd.d.l, rd.guess, c.Column), Range: ranges[c.Column], Why: rd.d.l.Say(c.Reason)}
+		row.Quantity, row.Unit, row.Place = templates.ChannelFields(rd.d.l, c.Column, row.Name)
 		row.Quantity.Options, row.Quantity.Value = quantities, string(c.Quantity)
 		row.Unit.Value = c.Unit
 		row.Place.Options, row.Place.Value = places, placeKey(c.Bank, c.Position)
@@ -383,7 +384,7 @@ func (rd *reading) allColumns() []signal.Column {
 	return out
 }
 
-func columnName(m signal.Mapping, column int) string {
+func columnName(l *lang.Language, m signal.Mapping, column int) string {
 	if column >= 1 && column <= len(m.Header) && strings.TrimSpace(m.Header[column-1]) != "" {
 		name := strings.TrimSpace(m.Header[column-1])
 		if r := []rune(name); len(r) > 60 {
@@ -391,7 +392,7 @@ func columnName(m signal.Mapping, column int) string {
 		}
 		return strings.TrimSpace(strings.TrimSuffix(name, "()"))
 	}
-	return "Column " + strconv.Itoa(column)
+	return l.T("Column %d", column)
 }
 
 func placeKey(bank, position int) string {
@@ -445,14 +446,14 @@ func (rd *reading) correct() {
 			if q == "" || n == m.Time.Column {
 				continue
 			}
-			c := signal.Column{Column: n, Name: columnName(rd.guess, n), Quantity: signal.Quantity(q), Unit: unit, Bank: bank, Position: position}
+			c := signal.Column{Column: n, Name: columnName(nil, rd.guess, n), Quantity: signal.Quantity(q), Unit: unit, Bank: bank, Position: position}
 			if j := slices.IndexFunc(known, func(o signal.Column) bool { return o.Column == n }); j >= 0 && known[j].Name != "" {
 				c.Name = known[j].Name
 			}
 			one := *m
 			one.Channels = []signal.Column{c}
 			if p, ok := errors.AsType[*signal.Problem](one.Check()); ok && p.Kind == signal.BadMapping && strings.Contains(p.What.String(), ".unit") {
-				f.wrong(&row.Unit, templates.SayUnitMisfit(unit, rd.d.l.Say(p.Mend)))
+				f.wrong(&row.Unit, templates.SayUnitMisfit(rd.d.l, unit, rd.d.l.Say(p.Mend)))
 			}
 			channels = append(channels, c)
 		}
@@ -541,7 +542,7 @@ func (rd *reading) keepForm() *templates.KeepForm {
 	}
 	k.Hidden = rd.hidden()
 	if c := rd.d.standingCapture(rd.file.ID); c != nil {
-		k.Replaces = new(templates.ReplacesField(rd.d.clock.moment(c.At)))
+		k.Replaces = new(templates.ReplacesField(rd.d.l, rd.d.clock.moment(c.At)))
 	}
 	return k
 }

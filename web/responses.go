@@ -3,7 +3,6 @@ package web
 import (
 	"encoding/json"
 	"errors"
-	"fmt"
 	"io"
 	"net/http"
 	"slices"
@@ -262,13 +261,13 @@ func (a *answers) takeForm() *templates.TakeForm {
 		t.State = &a.state
 	}
 	if v := a.dec.VIN; v != "" && v != a.d.Vehicle.VIN {
-		t.TakeVIN = new(templates.TakeVINField(v))
+		t.TakeVIN = new(templates.TakeVINField(a.d.l, v))
 	}
 	if a.layout != nil {
-		t.TakeLayout = new(templates.TakeLayoutField(a.change))
+		t.TakeLayout = new(templates.TakeLayoutField(a.d.l, a.change))
 	}
 	if c := a.d.standingCapture(a.file.ID); c != nil {
-		t.Replaces = new(templates.ReplacesField(a.d.clock.moment(c.At)))
+		t.Replaces = new(templates.ReplacesField(a.d.l, a.d.clock.moment(c.At)))
 	}
 	return t
 }
@@ -364,7 +363,7 @@ func answeredSums(l *lang.Language, dec *obd.Result) []templates.Fact {
 		out = append(out, templates.Fact{Name: templates.FactModules, Value: strings.Join(modules, ", ")})
 	}
 	if dec.Standard != "" {
-		out = append(out, templates.Fact{Name: templates.FactStandard, Value: dec.Standard})
+		out = append(out, templates.Fact{Name: templates.FactStandard, Value: l.T(dec.Standard)})
 	}
 	return out
 }
@@ -386,27 +385,27 @@ func (d *desk) obdNoticed(dec *obd.Result) []templates.NoticedLine {
 func (d *desk) decodedView(dec *obd.Result, res *signal.Result) templates.DecodedView {
 	v := templates.DecodedView{VIN: dec.VIN, Standard: dec.Standard}
 	if dec.VIN != "" {
-		v.VINWords = templates.VINCompared(dec.VIN, d.Vehicle.VIN)
+		v.VINWords = templates.VINCompared(d.l, dec.VIN, d.Vehicle.VIN)
 	}
 	if reported := reportedSensors(dec); len(reported) > 0 {
 		v.Layout = d.layoutView(reported)
 	}
 	seen := map[obd.CodeStatus]bool{}
 	for _, c := range dec.Codes() {
-		row := templates.CodeRow{Code: c.Code.String(), Status: string(c.Status), Module: string(c.Module)}
+		row := templates.CodeRow{Code: c.Code.String(), Status: templates.StatusWord(d.l, string(c.Status)), Module: string(c.Module)}
 		row.Means, row.Alike = meaning(d.l, c.Code.String())
 		v.Codes = append(v.Codes, row)
 		seen[c.Status] = true
 	}
 	for _, st := range []obd.CodeStatus{obd.Stored, obd.Pending, obd.Permanent} {
 		if !seen[st] && slices.ContainsFunc(dec.CodeLists, func(l obd.CodeList) bool { return l.Status == st }) {
-			v.NoCodes = append(v.NoCodes, templates.NoCodesWords(string(st)))
+			v.NoCodes = append(v.NoCodes, templates.NoCodesWords(d.l, string(st)))
 		}
 	}
 	for _, x := range dec.Readiness {
-		rv := templates.ReadinessView{Title: templates.ReadinessTitle(x.ThisDrive, string(x.Module)), Words: templates.ReadyWords(x.Lamp, x.Codes, x.Complete())}
+		rv := templates.ReadinessView{Title: templates.ReadinessTitle(d.l, x.ThisDrive, string(x.Module)), Words: templates.ReadyWords(d.l, x.Lamp, x.Codes, x.Complete())}
 		for _, m := range x.Monitors {
-			rv.Monitors = append(rv.Monitors, templates.Fact{Name: templates.Upper(m.Name), Value: templates.MonitorWord(m.Complete)})
+			rv.Monitors = append(rv.Monitors, templates.Fact{Name: templates.Upper(d.l.T(m.Name)), Value: templates.MonitorWord(d.l, m.Complete)})
 		}
 		v.Readiness = append(v.Readiness, rv)
 	}
@@ -415,16 +414,16 @@ func (d *desk) decodedView(dec *obd.Result, res *signal.Result) templates.Decode
 		if f.Code != 0 {
 			code = f.Code.String()
 		}
-		fv := templates.FrameView{Title: templates.FrameTitle(f.Frame, code)}
+		fv := templates.FrameView{Title: templates.FrameTitle(d.l, f.Frame, code)}
 		var fuel []string
 		for _, x := range f.FuelSystem {
-			fuel = append(fuel, templates.FuelStatusWord(string(x)))
+			fuel = append(fuel, templates.FuelStatusWord(d.l, string(x)))
 		}
 		if len(fuel) > 0 {
 			fv.Readings = append(fv.Readings, templates.Fact{Name: templates.FactFuel, Value: strings.Join(fuel, "; ")})
 		}
 		for _, x := range f.Readings {
-			name := templates.LiveName(string(x.Quantity))
+			name := templates.LiveName(d.l, string(x.Quantity))
 			if at := channelSpot(d.l, x.Channel); at != "" {
 				name += ", " + at
 			}
@@ -433,9 +432,9 @@ func (d *desk) decodedView(dec *obd.Result, res *signal.Result) templates.Decode
 		v.Frames = append(v.Frames, fv)
 	}
 	for _, x := range dec.Series {
-		l := templates.LiveRow{Name: templates.LiveName(string(x.Quantity)), Where: channelSpot(d.l, x.Channel), Last: withUnit(x.Last, x.Unit), Count: thousands(int64(x.Count))}
+		l := templates.LiveRow{Name: templates.LiveName(d.l, string(x.Quantity)), Where: channelSpot(d.l, x.Channel), Last: withUnit(x.Last, x.Unit), Count: thousands(int64(x.Count))}
 		if x.Count > 1 {
-			l.Range = brief(x.Min) + " to " + brief(x.Max)
+			l.Range = d.l.T("%s to %s", brief(x.Min), brief(x.Max))
 		}
 		switch x.Quantity {
 		case obd.ShortTrim, obd.LongTrim, obd.SensorVoltage, obd.WideLambda, obd.WideCurrent, obd.CatalystTemp, obd.EngineSpeed, obd.CoolantC, obd.Airflow:
@@ -451,18 +450,18 @@ func (d *desk) decodedView(dec *obd.Result, res *signal.Result) templates.Decode
 		v.Tests = append(v.Tests, d.resultRow(x))
 	}
 	if len(dec.Tests) > resultsShown {
-		v.TestsLeft = templates.OnlyFirst(resultsShown, len(dec.Tests))
+		v.TestsLeft = templates.OnlyFirst(d.l, resultsShown, len(dec.Tests))
 	}
 	return v
 }
 
 func (d *desk) resultRow(x obd.TestResult) templates.ResultRow {
-	name := x.Name
+	name := d.l.T(x.Name)
 	if name == "" {
-		name = fmt.Sprintf("Test %02X", x.TID)
+		name = d.l.T("Test %02X", int(x.TID))
 	}
 	if x.Monitor != "" {
-		name = x.Monitor + ": " + name
+		name = d.l.T(x.Monitor) + ": " + name
 	}
 	row := templates.ResultRow{Name: templates.Upper(name), Value: withUnit(x.Value, x.Unit), Where: channelSpot(d.l, obd.Channel{Bank: x.Bank, Position: x.Position})}
 	lim := func(p *float64) string {
@@ -471,8 +470,9 @@ func (d *desk) resultRow(x obd.TestResult) templates.ResultRow {
 		}
 		return brief(*p)
 	}
-	row.Limits = templates.LimitWords(lim(x.Min), lim(x.Max))
-	row.Outcome = templates.PassedWord(x.Passed())
+	row.Limits = templates.LimitWords(d.l, lim(x.Min), lim(x.Max))
+	passed, known := x.Passed()
+	row.Outcome = templates.PassedWord(d.l, passed, known)
 	return row
 }
 

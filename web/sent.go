@@ -12,6 +12,7 @@ import (
 	"crosscount/diag"
 	"crosscount/store"
 	"crosscount/templates"
+	"crosscount/templates/lang"
 )
 
 const (
@@ -84,16 +85,16 @@ func (s *server) takeSent(w http.ResponseWriter, r *http.Request) error {
 		if _, tooLarge := errors.AsType[*http.MaxBytesError](err); tooLarge {
 			return err
 		}
-		return trouble(templates.TroubleInvalid, templates.SayBadBatch(err.Error()))
+		return trouble(templates.TroubleInvalid, templates.SayBadBatch(tongue(r), err.Error()))
 	}
 	who := viewer(r)
 	switch {
 	case b.Person != who.PersonID:
 		return trouble(templates.TroubleConflict, templates.SayOtherPerson)
 	case len(b.Items) > sentAtMost:
-		return trouble(templates.TroubleInvalid, templates.SayBatchTooLong(sentAtMost))
+		return trouble(templates.TroubleInvalid, templates.SayBatchTooLong(tongue(r), sentAtMost))
 	}
-	t := taking{server: s, ctx: r.Context(), who: who, desks: map[int64]*desk{}, now: s.now()}
+	t := taking{server: s, ctx: r.Context(), l: tongue(r), who: who, desks: map[int64]*desk{}, now: s.now()}
 	if !b.Clock.IsZero() {
 		t.skew = t.now.Sub(b.Clock)
 	}
@@ -126,6 +127,7 @@ func (s *server) takeSent(w http.ResponseWriter, r *http.Request) error {
 type taking struct {
 	*server
 	ctx   context.Context // of the request
+	l     *lang.Language  // of who wrote it
 	who   *store.SignedIn
 	desks map[int64]*desk
 	now   time.Time
@@ -159,7 +161,7 @@ func (t *taking) desk(job int64) (*desk, error) {
 
 func (t *taking) take(it item) (result, error) {
 	if !validUUID(it.ID) {
-		return refusedItem("invalid", itemProblem{Field: "id", Reason: templates.SayBadID.Reason, Mend: templates.SayBadID.Mend}), nil
+		return refusedFor(t.l, "invalid", "id", templates.SayBadID), nil
 	}
 	fresh, res, err := t.write(it)
 	if err != nil {
@@ -192,7 +194,7 @@ func (t *taking) write(it item) (fresh bool, res result, err error) {
 		fresh, err = t.store.AddNoteOnce(t.ctx, by, it.Job, it.ID, it.Note)
 	case it.SetAside:
 		if _, ok := diag.TestByID(it.Test); !ok {
-			return false, noTest(it.Test), nil
+			return false, t.noTest(it.Test), nil
 		}
 		fresh, err = t.store.SetTestAside(t.ctx, by, store.NewSetAside{ID: it.ID, JobID: it.Job, Test: it.Test, Bank: it.Bank, Position: it.Position,
 			Why: it.Why, ClientAt: at})
@@ -201,19 +203,28 @@ func (t *taking) write(it item) (fresh bool, res result, err error) {
 		}
 	case it.Minutes != 0:
 		if _, ok := diag.TestByID(it.Test); !ok {
-			return false, noTest(it.Test), nil
+			return false, t.noTest(it.Test), nil
 		}
 		fresh, err = t.store.AddTestTime(t.ctx, by, store.TestTime{ID: it.ID, JobID: it.Job, Test: it.Test, Bank: it.Bank, Position: it.Position,
 			Minutes: it.Minutes, ClientAt: at})
 	default:
-		return false, refusedItem("invalid", itemProblem{Reason: templates.SayEmptyItem.Reason, Mend: templates.SayEmptyItem.Mend}), nil
+		return false, refusedFor(t.l, "invalid", "", templates.SayEmptyItem), nil
 	}
 	return fresh, res, err
 }
 
-func noTest(id string) result {
-	m := templates.SayNoSuchTest(id)
-	return refusedItem("invalid", itemProblem{Field: "test", Reason: m.Reason, Mend: m.Mend})
+func (t *taking) noTest(id string) result {
+	return refusedFor(t.l, "invalid", "test", templates.SayNoSuchTest(t.l, id))
+}
+
+// toldOf says what is wrong with a form in the language of who wrote it.
+func toldOf(l *lang.Language, p templates.Problem) itemProblem {
+	return itemProblem{p.Field, l.T(p.Label), l.T(p.Reason), l.T(p.Mend.Mend)}
+}
+
+// refusedFor refuses an item for one reason.
+func refusedFor(l *lang.Language, kind, field string, m templates.Mend) result {
+	return refusedItem(kind, itemProblem{Field: field, Reason: l.T(m.Reason), Mend: l.T(m.Mend)})
 }
 
 func refusedItem(kind string, ps ...itemProblem) result {
@@ -222,12 +233,12 @@ func refusedItem(kind string, ps ...itemProblem) result {
 
 // refusal puts a refusal of the store into words.
 func (t *taking) refusal(e *store.Error) result {
-	p := itemProblem{Field: e.Field, Reason: e.Sentence}
+	p := itemProblem{Field: e.Field, Reason: t.l.T(e.Sentence)}
 	switch {
 	case e.Kind == store.NotFound:
-		return refusedItem("not_found", itemProblem{Reason: templates.SayGone.Reason, Mend: templates.SayGone.Mend})
+		return refusedFor(t.l, "not_found", "", templates.SayGone)
 	case closedRules[e.Constraint]:
-		return refusedItem("closed", itemProblem{Reason: templates.SayClosedMeanwhile.Reason, Mend: templates.SayClosedMeanwhile.Mend})
+		return refusedFor(t.l, "closed", "", templates.SayClosedMeanwhile)
 	case e.Kind == store.Conflict:
 		return refusedItem("conflict", p)
 	}
@@ -242,14 +253,14 @@ func (t *taking) form(it item, at time.Time) (fresh bool, res result, err error)
 	if err != nil {
 		return false, res, err
 	}
-	f := form{r: &http.Request{PostForm: it.Form, Form: it.Form}}
+	f := form{r: (&http.Request{PostForm: it.Form, Form: it.Form}).WithContext(t.ctx)}
 	add := it.Form.Get("kind")
 	if test := it.Form.Get("test"); test != "" {
 		add += "." + test
 	}
 	ef := d.entryForm(add, t.who)
 	if ef == nil {
-		return false, noTest(add), nil
+		return false, t.noTest(add), nil
 	}
 	if ef.Note != nil {
 		words := f.text(ef.Note, 8000)
@@ -271,7 +282,7 @@ func (t *taking) form(it item, at time.Time) (fresh bool, res result, err error)
 	}
 	res = refusedItem("invalid")
 	for _, p := range f.problems {
-		res.Problems = append(res.Problems, itemProblem{p.Field, p.Label, p.Reason, p.Mend.Mend})
+		res.Problems = append(res.Problems, toldOf(t.l, p))
 	}
 	return false, res, nil
 }
@@ -286,14 +297,14 @@ func (t *taking) entry(it item, at time.Time) (fresh bool, res result, err error
 	dec := json.NewDecoder(bytes.NewReader(it.Entry))
 	dec.DisallowUnknownFields()
 	if err := dec.Decode(&e); err != nil {
-		return false, refusedItem("invalid", itemProblem{Field: "entry", Reason: templates.SayNotRead.Reason, Mend: err.Error()}), nil
+		return false, refusedItem("invalid", itemProblem{Field: "entry", Reason: t.l.T(templates.SayNotRead.Reason), Mend: err.Error()}), nil
 	}
 	source := store.Source(it.Source)
 	if source == "" {
 		source = store.Observed
 	}
 	if source != store.Observed && source != store.Told {
-		return false, refusedItem("invalid", itemProblem{Field: "source", Reason: templates.SayNotOffered.Reason, Mend: templates.SayNotOffered.Mend}), nil
+		return false, refusedFor(t.l, "invalid", "source", templates.SayNotOffered), nil
 	}
 	if ps := e.Check(d.car); len(ps) > 0 {
 		res = refusedItem("invalid")

@@ -226,10 +226,10 @@ func separated(f io.ReadSeeker) bool {
 // unreadable puts why a file cannot be read into words for the form.
 func unreadable(l *lang.Language, err error) (templates.Mend, bool) {
 	if p, ok := errors.AsType[*signal.Problem](err); ok {
-		return templates.Mend{Reason: templates.RefusedFileWords(p.Line, l.Say(p.What)), Mend: sentence(l, p.Mend)}, true
+		return templates.Mend{Reason: templates.RefusedFileWords(l, p.Line, l.Say(p.What)), Mend: sentence(l, p.Mend)}, true
 	}
 	if e, ok := errors.AsType[*obd.Error](err); ok {
-		return templates.Mend{Reason: templates.RefusedFileWords(e.Line, l.Say(e.Problem)), Mend: sentence(l, e.Mend)}, true
+		return templates.Mend{Reason: templates.RefusedFileWords(l, e.Line, l.Say(e.Problem)), Mend: sentence(l, e.Mend)}, true
 	}
 	return templates.Mend{}, false
 }
@@ -266,13 +266,13 @@ func (s *server) takeFile(w http.ResponseWriter, r *http.Request) error {
 	case p != "" && p != strconv.FormatInt(who.PersonID, 10):
 		return trouble(templates.TroubleConflict, templates.SayOtherPerson)
 	case !d.open() && wantsJSON(r):
-		return tell(refusedItem("closed", itemProblem{Reason: templates.SayClosedMeanwhile.Reason, Mend: templates.SayClosedMeanwhile.Mend}))
+		return tell(refusedFor(d.l, "closed", "", templates.SayClosedMeanwhile))
 	case !d.open():
 		return trouble(templates.TroubleConflict, templates.SayJobClosed)
 	}
 	refused := func(fd *templates.Field, m templates.Mend) error {
 		if wantsJSON(r) {
-			return tell(refusedItem("invalid", itemProblem{fd.Name, fd.Label, m.Reason, m.Mend}))
+			return tell(refusedItem("invalid", toldOf(d.l, templates.Problem{Field: fd.Name, Label: fd.Label, Mend: m})))
 		}
 		fd.Error = &m
 		form.Refusal = &templates.Refusal{Problems: []templates.Problem{{Field: fd.Name, Label: fd.Label, Mend: m}}}

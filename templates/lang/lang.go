@@ -221,6 +221,9 @@ func (l *Language) And(clauses []string) string {
 	}
 }
 
+// Plain says that English stays as it is.
+func (l *Language) Plain() bool { return l == nil || l.printer == nil && !l.marked }
+
 // Code is what goes into the page's lang attribute.
 func (l *Language) Code() string {
 	if l == nil || l.Tag == language.Und {
