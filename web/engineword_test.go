@@ -27,6 +27,7 @@ func TestEngineIsTranslated(t *testing.T) {
 	marked := lang.Marked()
 	var untold []string
 	want := func(t *testing.T, texts ...string) {
+		t.Helper()
 		for _, s := range texts {
 			if s != "" && !strings.HasPrefix(marked.T(s), lang.Open) {
 				t.Errorf("not in the catalogue: %q", s)
@@ -53,6 +54,17 @@ func TestEngineIsTranslated(t *testing.T) {
 		}
 		for _, x := range diag.RemarkWords() {
 			want(t, x.Name)
+		}
+	})
+	t.Run("the sheets of the model's page", func(t *testing.T) {
+		for _, x := range model.Trade().Sheets() {
+			want(t, x.Group)
+			for _, line := range x.About {
+				want(t, line.Format)
+			}
+			for _, r := range x.Rows {
+				want(t, r.What.Format, string(r.Source.Kind))
+			}
 		}
 	})
 	t.Run("what codes mean", func(t *testing.T) {
