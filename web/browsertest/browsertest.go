@@ -527,3 +527,17 @@ func (p *Page) UntilJS(js string) {
 	}
 	p.t.Fatalf("it did not come true: %s\n%s", js, p.short())
 }
+
+// NotInstallable says why the browser would not put the site on a home screen.
+func (p *Page) NotInstallable() []string {
+	p.t.Helper()
+	var out []string
+	p.do("asking whether it installs", chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
+		r, err := chromedp.Call(ctx, page.GetInstallabilityErrors, cdp.Empty{})
+		for _, e := range r.InstallabilityErrors {
+			out = append(out, e.ErrorID)
+		}
+		return err
+	}))
+	return out
+}
