@@ -3,6 +3,7 @@ package templates
 import (
 	"strings"
 
+	"crosscount/diag/say"
 	"crosscount/templates/lang"
 	"crosscount/templates/paper"
 )
@@ -260,8 +261,7 @@ func PlainTest(l *lang.Language, id, name string) string {
 	if say := plainTest(id); say != "" {
 		return l.T(say)
 	}
-	name = l.T(name)
-	return strings.ToLower(name[:1]) + name[1:]
+	return l.Say(say.T(name).Lower())
 }
 
 func plainTest(id string) string {

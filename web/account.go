@@ -162,7 +162,7 @@ func (s *server) accountView(w http.ResponseWriter, r *http.Request, a *account)
 		v.Suggested = append(v.Suggested, sg)
 	}
 	for _, k := range templates.LineKinds {
-		v.Forms = append(v.Forms, templates.KindLink{Href: a.base() + "?add=" + k.Value + "#form", Label: k.Label})
+		v.Forms = append(v.Forms, templates.KindLink{Href: a.base() + "?add=" + k.Value + "#form", Label: a.l.T(k.Label)})
 	}
 	v.CanEstimate, v.CanInvoice = a.documentsPossible()
 	for _, doc := range slices.Backward(a.Documents) {

@@ -102,9 +102,6 @@ func (d *desk) in(l *lang.Language) *desk {
 	return &e
 }
 
-// word says a constant text in the reader's language.
-func (d *desk) word(english string) string { return d.l.T(english) }
-
 func (d *desk) open() bool { return d.Job.ClosedAt == nil && d.Job.CancelledAt == nil }
 
 // unread says that nothing in the log is our own yet. Until then there is nothing to

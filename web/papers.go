@@ -156,7 +156,7 @@ func (a *account) document(doc store.Document, ls []store.Line) paper.Sheet {
 	}
 	if doc.Kind == "estimate" {
 		p.Blocks = append(p.Blocks, paper.Block{Heading: a.l.T(templates.YesHead), Text: []string{templates.YesPaper(a.l, a.say(doc.TotalMinor))},
-			Sign: each(templates.SignYes, a.word)})
+			Sign: a.l.Each(templates.SignYes)})
 	} else {
 		var agreed []string
 		for _, scope := range []store.Scope{store.ScopeDiagnosis, store.ScopeRepair} {
@@ -169,7 +169,7 @@ func (a *account) document(doc store.Document, ls []store.Line) paper.Sheet {
 			p.Blocks = append(p.Blocks, paper.Block{Text: agreed})
 		}
 	}
-	p.Foot = each(templates.DocumentFoot(doc.Kind), a.word)
+	p.Foot = a.l.Each(templates.DocumentFoot(doc.Kind))
 	return p
 }
 
@@ -218,7 +218,7 @@ func (a *account) workOrder() (paper.Sheet, error) {
 			work = append(work, paper.Tick{Text: templates.FitLine(d.l, d.partWords(x))})
 		}
 		work = append(work, paper.Tick{Text: d.l.T(templates.OrderProof)})
-		p.Blocks = append(p.Blocks, paper.Block{Caution: each(templates.FittingCautions, d.word)}, paper.Block{Heading: d.l.T(templates.OrderWork), Ticks: work})
+		p.Blocks = append(p.Blocks, paper.Block{Caution: d.l.Each(templates.FittingCautions)}, paper.Block{Heading: d.l.T(templates.OrderWork), Ticks: work})
 	} else {
 		var cautions []string
 		tests := []paper.Tick{{Text: templates.ReadCodes(d.l).Title, Note: templates.ReadCodes(d.l).Minutes}}
@@ -228,12 +228,12 @@ func (a *account) workOrder() (paper.Sheet, error) {
 			if !ok {
 				return
 			}
-			tick := paper.Tick{Text: t.Name, Note: templates.Commas(d.spotWords(n.Bank, n.Position), templates.MinutesWords(d.l, t.Minutes), note)}
+			tick := paper.Tick{Text: d.l.T(t.Name), Note: templates.Commas(d.spotWords(n.Bank, n.Position), templates.MinutesWords(d.l, t.Minutes), note)}
 			if !slices.ContainsFunc(tests, func(x paper.Tick) bool {
 				return x.Text == tick.Text && strings.HasPrefix(x.Note, d.spotWords(n.Bank, n.Position))
 			}) {
 				tests = append(tests, tick)
-				for _, c := range t.Cautions {
+				for _, c := range d.l.Each(t.Cautions) {
 					if !slices.Contains(cautions, c) {
 						cautions = append(cautions, c)
 					}
@@ -246,7 +246,7 @@ func (a *account) workOrder() (paper.Sheet, error) {
 				if step.Next != nil && len(tests) < 6 {
 					say := d.l.Say(step.Say)
 					if say == "" {
-						say = outcomeName(d.decision.Next.Test, step.Outcome)
+						say = d.l.T(outcomeName(d.decision.Next.Test, step.Outcome))
 					}
 					add(step.Next, templates.IfWords(d.l, say))
 				}
@@ -257,7 +257,7 @@ func (a *account) workOrder() (paper.Sheet, error) {
 		}
 		p.Blocks = append(p.Blocks, paper.Block{Caution: append(cautions, d.l.T(templates.LocalRules))}, paper.Block{Heading: d.l.T(templates.OrderTests), Ticks: tests})
 	}
-	p.Blocks = append(p.Blocks, paper.Block{Heading: d.l.T(templates.OrderNotes), Blank: 3}, paper.Block{Sign: each(templates.SignBay, d.word)})
+	p.Blocks = append(p.Blocks, paper.Block{Heading: d.l.T(templates.OrderNotes), Blank: 3}, paper.Block{Sign: d.l.Each(templates.SignBay)})
 	return p, nil
 }
 
@@ -315,7 +315,7 @@ func (s *server) handOver(ctx context.Context, a *account) (paper.Sheet, error) 
 	p.Blocks = append(p.Blocks,
 		paper.Block{Heading: d.l.T(templates.HandWarranty), Text: templates.WarrantyPaper(d.l, d.shop.ComebackDays, len(done) > 0)},
 		paper.Block{Heading: d.l.T(templates.WatchHead), List: d.watch()},
-		paper.Block{Sign: each(templates.SignHandOver, d.word)})
+		paper.Block{Sign: d.l.Each(templates.SignHandOver)})
 	return p, nil
 }
 
@@ -376,7 +376,7 @@ func (s *server) explanation(ctx context.Context, d *desk, photos string, outsid
 	}
 	p.Blocks = append(p.Blocks, paper.Block{Heading: d.l.T(templates.ExplainFound), Big: found})
 	if ok {
-		p.Blocks = append(p.Blocks, paper.Block{Heading: d.l.T(templates.ExplainWhy), Text: each(templates.WhyPart(decision, len(v.First) > 0, d.Job.RepairedAt != nil), d.word)})
+		p.Blocks = append(p.Blocks, paper.Block{Heading: d.l.T(templates.ExplainWhy), Text: d.l.Each(templates.WhyPart(decision, len(v.First) > 0, d.Job.RepairedAt != nil))})
 	}
 	figures, err := s.figures(ctx, d, photos)
 	if err != nil {
@@ -494,7 +494,7 @@ func (s *server) converterSheet(r *http.Request, a *account, id int64) (paper.Sh
 	}
 	p.Blocks = []paper.Block{{Heading: a.l.T(templates.ConverterNeed), Text: []string{c.Need}}, {Facts: facts},
 		{Heading: a.l.T(templates.ConverterDo), Ticks: templates.ConverterTicks(a.l, a.clock.calendar(c.KeepUnitUntil), a.clock.calendar(c.KeepPaperUntil))},
-		{Text: []string{a.l.T(templates.ConverterStatement)}, Sign: each(templates.SignConverter, a.word)}}
+		{Text: []string{a.l.T(templates.ConverterStatement)}, Sign: a.l.Each(templates.SignConverter)}}
 	p.Foot = []string{a.l.T(templates.ConverterSource)}
 	return p, nil
 }

@@ -87,6 +87,11 @@ func TestPapersInTheCustomersLanguage(t *testing.T) {
 			// The frame of the page stays the reader's.
 			b.get(p.path).want(t, 200, append(p.says, "Íñigo Muñoz", "PDF for mail")...).lacks(t, "Amount due", "What you told us", "How it was proved", "If the light")
 			a := b.get(p.path+"/pdf").want(t, 200)
+			if dir := os.Getenv("CROSSCOUNT_SHOTS"); dir != "" {
+				if err := os.WriteFile(filepath.Join(dir, p.says[0]+".pdf"), []byte(a.body), 0o644); err != nil {
+					t.Fatal(err)
+				}
+			}
 			text := pdfText(t, a.body)
 			for _, s := range append(p.says[:1:1], "Íñigo Muñoz") {
 				if !strings.Contains(text, s) {
