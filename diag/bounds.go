@@ -26,11 +26,14 @@ type bounds struct {
 	spans    []span                  // bank*4+state, for the candidates at hand
 	wanted   []int                   // the bank*4+state that are read or mixed into a lambda
 	amounts  int                     // those that are bounded
-	pull     []pulled                // place, bank*4+state
+	pull     [][]pulled              // place: where it pulls
 	shift    []reachPair             // place, amount: how far it can shift that
 	one, all tables                  // with one candidate that reaches, or with any
-	base     []float64               // cell: likelihood of its trims under the context, all honest
+	cells    []cellPull              // unit, cell
+	base     []cellBase              // cell, under the context
+	apart    []float64               // amount: its likelihood under the context
 	list     []cand
+	order    []rank
 	with     []alternative
 	lists    [][]float64 // memory for those
 	may      [][]float64
@@ -42,7 +45,26 @@ type bounds struct {
 
 // pulled is how far the units of a place pull the lie and the total of a bank in one
 // state.
-type pulled struct{ lie, total reachPair }
+type pulled struct {
+	at         int // bank*4+state
+	lie, total reachPair
+}
+
+// cellPull is what a unit does to the bank and state of a cell.
+type cellPull struct {
+	need, lie, needVar, lieVar float64
+	any                        bool
+}
+
+// cellBase is where a context puts a cell with all sensors honest, and the likelihood
+// of its trims there.
+type cellBase struct{ mean, variance, lik float64 }
+
+// rank is a candidate's place in the order of what it may hold.
+type rank struct {
+	worth float64
+	at    int32
+}
 
 // alternative is the sensors' classes as a unit of a candidate makes them.
 type alternative struct {
@@ -96,13 +118,12 @@ type cand struct {
 	og      float64 // odds times gain
 	j       float64 // the sensors' part with it alone
 	jMany   float64 // the same with others that reach, where it touches
-	worth   float64
 }
 
 func newBounds(c *calc) *bounds {
 	w := c.w
 	b := &bounds{c: c, clean: make([]float64, len(w.units)), plus: make([][]plus, len(w.units)), reacher: make([]bool, len(w.places)),
-		spans: make([]span, w.nb*4), children: make([][]offspring, len(w.places)), base: make([]float64, len(c.cells)), amounts: min(len(c.amounts), 8)}
+		spans: make([]span, w.nb*4), children: make([][]offspring, len(w.places)), base: make([]cellBase, len(c.cells)), amounts: min(len(c.amounts), 8)}
 	c.sizeJoint()
 	b.one, b.all = c.newTables(), c.newTables()
 	for at := range w.nb * 4 {
@@ -110,18 +131,31 @@ func newBounds(c *calc) *bounds {
 			b.wanted = append(b.wanted, at)
 		}
 	}
-	b.pull, b.shift = make([]pulled, len(w.places)*w.nb*4), make([]reachPair, len(w.places)*b.amounts)
-	for u := range w.units {
-		p := w.units[u].place
-		x := &c.pulls[u]
+	b.pull, b.shift = make([][]pulled, len(w.places)), make([]reachPair, len(w.places)*b.amounts)
+	for p := range w.places {
+		pl := &w.places[p]
 		for _, at := range b.wanted {
-			if pl := &b.pull[p*w.nb*4+at]; x.any {
-				pl.lie.one(x.lie[at/4][at%4])
-				pl.total.one(x.lie[at/4][at%4] + x.need[at/4][at%4])
+			x := pulled{at: at}
+			for u := pl.first; u < pl.last; u++ {
+				lie, need := c.pulls[u].lie[at/4][at%4], c.pulls[u].need[at/4][at%4]
+				x.lie.one(lie)
+				x.total.one(lie + need)
+			}
+			if x.lie != (reachPair{}) || x.total != (reachPair{}) {
+				b.pull[p] = append(b.pull[p], x)
 			}
 		}
+	}
+	for u := range w.units {
 		for i := range b.amounts {
-			b.shift[p*b.amounts+i].one(c.amounts[i].add[u].mean)
+			b.shift[w.units[u].place*b.amounts+i].one(c.amounts[i].add[u].mean)
+		}
+		for _, cell := range c.cells {
+			pull := &c.pulls[u]
+			x := cellPull{need: pull.need[cell.bank][cell.state], lie: pull.lie[cell.bank][cell.state],
+				needVar: pull.needVar[cell.bank][cell.state], lieVar: pull.lieVar[cell.bank][cell.state]}
+			x.any = x != cellPull{}
+			b.cells = append(b.cells, x)
 		}
 	}
 	for _, p := range c.child {
@@ -276,7 +310,12 @@ func (b *bounds) above(us []int16, candidates uint64) *subtree {
 	// The sensors together: as they are, with what touches them, with one candidate
 	// that reaches, and with several; each with the sensors as they are and as they
 	// may be.
-	as := amountsOf(c, us)
+	as := 1.0
+	b.apart = b.apart[:0]
+	for i := range c.amounts {
+		b.apart = append(b.apart, c.amounts[i].likelihood(us))
+		as *= b.apart[i]
+	}
 	one, all := 1.0, 1.0
 	for i := range b.amounts {
 		one *= c.amounts[i].bound(us, shiftOne[i].lo, shiftOne[i].hi, 0)
@@ -311,7 +350,8 @@ func (b *bounds) above(us []int16, candidates uint64) *subtree {
 	for i := range c.cells {
 		cell := &c.cells[i]
 		bk, st := cell.bank, cell.state
-		b.base[i] = cell.table.at(c.sc.need[bk][st]+c.sc.lie[bk][st], c.sc.needVar[bk][st]+c.sc.lieVar[bk][st])
+		mean, variance := c.sc.need[bk][st]+c.sc.lie[bk][st], c.sc.needVar[bk][st]+c.sc.lieVar[bk][st]
+		b.base[i] = cellBase{mean, variance, cell.table.at(mean, variance)}
 	}
 	for i := range list {
 		k := &list[i]
@@ -341,24 +381,27 @@ func (b *bounds) above(us []int16, candidates uint64) *subtree {
 			reachAll += list[i].og
 		}
 	}
+	order := b.order[:0]
 	for i := range list {
 		k := &list[i]
-		k.worth = k.og * k.j
+		worth := k.og * k.j
 		switch {
 		case k.touches:
-			k.worth += k.og * (k.jMany*reachAll + js.manyMay*touchAll/2)
+			worth += k.og * (k.jMany*reachAll + js.manyMay*touchAll/2)
 		case k.reaches:
-			k.worth += k.og * (js.many*reachAll/2 + js.manyMay*touchAll*touchAll/2)
+			worth += k.og * (js.many*reachAll/2 + js.manyMay*touchAll*touchAll/2)
 		}
+		order = append(order, rank{worth, int32(i)})
 	}
-	slices.SortFunc(list, func(x, y cand) int {
+	b.order = order
+	slices.SortFunc(order, func(x, y rank) int {
 		switch {
 		case x.worth > y.worth:
 			return -1
 		case x.worth < y.worth:
 			return 1
 		}
-		return int(x.place - y.place)
+		return int(x.at - y.at)
 	})
 	n := len(list)
 	b.grow(t, n)
@@ -366,7 +409,7 @@ func (b *bounds) above(us []int16, candidates uint64) *subtree {
 	sumReach, sumTouch, first, second, x := 0.0, 0.0, 0.0, 0.0, 0.0
 	var mask uint64
 	for i := n - 1; i >= 0; i-- {
-		k := &list[i]
+		k := &list[order[i].at]
 		moving := func() float64 {
 			return first + max(reach-1-sumReach, 0)*js.many + second*max(reach-1, 0) + max(touch-1-sumTouch, 0)*reach*js.manyMay
 		}
@@ -488,42 +531,29 @@ func (b *bounds) touching(us []int16, list []cand, joint [][]float64, loose, as,
 // shifts with one place added: the best of its units.
 func (b *bounds) fit(us []int16, place int) float64 {
 	c, w := b.c, b.c.w
-	s := &c.sc
 	best := 0.0
 	pl := &w.places[place]
 	var buf [maxContext + 1]int16
 	for u := pl.first; u < pl.last; u++ {
-		x := &c.pulls[u]
 		p := 1.0
-		for i := range c.cells {
-			cell := &c.cells[i]
-			bk, st := cell.bank, cell.state
-			if x.needVar[bk][st] == 0 && x.lieVar[bk][st] == 0 && x.need[bk][st] == 0 && x.lie[bk][st] == 0 {
-				p *= b.base[i]
-				continue
+		for i, x := range b.cells[u*len(b.base) : (u+1)*len(b.base)] {
+			if at := &b.base[i]; x.any {
+				p *= c.cells[i].table.at(at.mean+x.need+x.lie, at.variance+x.needVar+x.lieVar)
+			} else {
+				p *= at.lik
 			}
-			p *= cell.table.at(s.need[bk][st]+s.lie[bk][st]+x.need[bk][st]+x.lie[bk][st],
-				s.needVar[bk][st]+s.lieVar[bk][st]+x.needVar[bk][st]+x.lieVar[bk][st])
 		}
 		with := append(append(buf[:0], us...), int16(u))
 		for i := range c.amounts {
 			if c.amounts[i].add[u].has {
 				p *= c.amounts[i].likelihood(with)
 			} else {
-				p *= c.amounts[i].likelihood(us)
+				p *= b.apart[i]
 			}
 		}
 		best = max(best, p)
 	}
 	return best
-}
-
-func amountsOf(c *calc, us []int16) float64 {
-	p := 1.0
-	for i := range c.amounts {
-		p *= c.amounts[i].likelihood(us)
-	}
-	return p
 }
 
 // gain is how much a unit can multiply the likelihood of what it can bring about or
@@ -597,9 +627,9 @@ func (b *bounds) makes(p int, gains *[64]float64, candidates uint64) float64 {
 
 // stretch notes how far a place can pull trims, lies and summed shifts.
 func (b *bounds) stretch(p int, one, all *[8]reachPair) {
-	n := b.c.w.nb * 4
-	for _, at := range b.wanted {
-		x, sp := &b.pull[p*n+at], &b.spans[at]
+	for i := range b.pull[p] {
+		x := &b.pull[p][i]
+		sp := &b.spans[x.at]
 		sp.lieOne.one(x.lie.lo)
 		sp.lieOne.one(x.lie.hi)
 		sp.totOne.one(x.total.lo)

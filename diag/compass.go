@@ -191,8 +191,9 @@ func (c *compass) errandOf(work uint64) *errand {
 
 // estimate is what a belief is expected to cost in all, as far as it is not looked
 // into: knowing the faults, a price for the doubt, and what the part of the doubt
-// costs that no question left can resolve. The belief need not add up to one.
-func (c *compass) estimate(b []float64, at moment) float64 {
+// costs that no question left can resolve. The belief need not add up to one. What is
+// above the limit may come out less, but above the limit too.
+func (c *compass) estimate(b []float64, at moment, limit float64) float64 {
 	g := c.g
 	clear(g)
 	mass, known := 0.0, 0.0
@@ -215,6 +216,10 @@ func (c *compass) estimate(b []float64, at moment) float64 {
 				heavy = append(heavy, k)
 			}
 		}
+	}
+	least := known + c.price*h + mass*c.base
+	if least > limit {
+		return least
 	}
 	seen := c.seen(at.asked)
 	stuck := 0.0
@@ -327,7 +332,7 @@ func (c *compass) do(b []float64, work uint64, at moment) float64 {
 	return c.doBelow(b, work, at, math.Inf(1))
 }
 
-// doBelow is do where that is below the limit, else the limit or more: what is left
+// doBelow is do where that is below the limit, else something above it: what is left
 // costs no less than knowing the faults, and mostly that is too much already.
 func (c *compass) doBelow(b []float64, work uint64, at moment, limit float64) float64 {
 	t := c.jobs[work]
@@ -350,11 +355,11 @@ func (c *compass) doBelow(b []float64, work uint64, at moment, limit float64) fl
 		lost += x * c.miss * c.loss[j]
 	}
 	total := mass*t.cost + lost
-	if least := total + failed*c.redo + known; least > limit*(1+1e-9) {
+	if least := total + failed*c.redo + known; least > limit {
 		return least
 	}
 	if failed > 0 {
-		total += failed*c.redo + c.estimate(scratch, at)
+		total += failed*c.redo + c.estimate(scratch, at, limit-total-failed*c.redo)
 	}
 	return total
 }
@@ -398,7 +403,7 @@ func (c *compass) bestWork(b []float64, at moment, limit float64) (uint64, float
 		if !ok {
 			continue
 		}
-		if v := c.doBelow(b, w, at, min(best, limit)); v < best {
+		if v := c.doBelow(b, w, at, min(best, limit)*(1+rounding)); v < best {
 			best, work = v, w
 		}
 	}
@@ -441,8 +446,9 @@ func (c *compass) ask(b []float64, q int, at moment, depth int, limit float64) f
 		if mass == 0 {
 			continue
 		}
-		v := c.estimate(bo, next)
-		_, work := c.bestWork(bo, next, v)
+		spare := limit - total - floor + rounding*limit
+		v := c.estimate(bo, next, spare)
+		_, work := c.bestWork(bo, next, min(v, spare)*(1+rounding))
 		v = min(v, work)
 		if depth > 1 && mass > rareAnswer {
 			for r := range c.p {
@@ -451,10 +457,17 @@ func (c *compass) ask(b []float64, q int, at moment, depth int, limit float64) f
 				}
 			}
 		}
+		if v > spare {
+			return math.Inf(1)
+		}
 		total += v
 	}
 	return total
 }
+
+// rounding is far more than sums may be off by: what is left aside for being above a
+// limit is so for certain.
+const rounding = 1e-9
 
 // rareAnswer is the probability of an answer below which no question after it is
 // looked at.
