@@ -74,8 +74,8 @@ func (m measures) Shown(value float64, kept string) (shown float64, unit string)
 }
 
 // Figure writes a kept value in the shop's unit. What was typed in this unit comes back
-// as it was typed; what was typed in another is rounded to a tenth, which is finer than
-// the gauges of a workshop.
+// as it was typed; what was typed in another is rounded to what the gauges of a workshop
+// show: a tenth, three figures below ten, a whole number from a thousand.
 func (m measures) Figure(value float64, kept string) (figure, unit string) {
 	shown, unit := m.Shown(value, kept)
 	switch {
@@ -91,7 +91,14 @@ func tidy(x float64) float64 {
 	if typed := math.Round(x*1000) / 1000; math.Abs(x-typed) <= 1e-9*max(1, math.Abs(x)) {
 		return typed
 	}
-	return tenth(x)
+	switch a := math.Abs(x); {
+	case a >= 1000:
+		return math.Round(x)
+	case a >= 10 || x == 0:
+		return tenth(x)
+	}
+	step := math.Pow10(int(math.Floor(math.Log10(math.Abs(x)))) - 2)
+	return math.Round(x/step) * step
 }
 
 func tenth(x float64) float64 { return math.Round(x*10)/10 + 0 } // never a negative zero

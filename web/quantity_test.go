@@ -115,6 +115,7 @@ func TestValuesFromElsewhereAreRounded(t *testing.T) {
 		there, here string
 	}{
 		{300, "kPa", "43.5\u00a0psi", "300\u00a0kPa"}, {40 * kPaOfPsi, "kPa", "40\u00a0psi", "275.8\u00a0kPa"}, {88, "°C", "190.4\u00a0°F", "88\u00a0°C"},
+		{10, "kPa", "1.45\u00a0psi", "10\u00a0kPa"}, {0.01, "kPa", "0.00145\u00a0psi", "0.01\u00a0kPa"}, {100000, "km", "62137\u00a0mi", "100000\u00a0km"},
 		{-17.8, "°C", "0\u00a0°F", "-17.8\u00a0°C"}, {0.45, "V", "0.45\u00a0V", "0.45\u00a0V"}, {1.02, "", "1.02", "1.02"},
 	} {
 		there, here := &lang.Language{Units: measuresOf(americanShop)}, &lang.Language{Units: measuresOf(metricShop)}

@@ -383,6 +383,7 @@ func (d *desk) obdNoticed(dec *obd.Result) []templates.NoticedLine {
 
 // decodedView lays out what was decoded. res is what was measured on the voltages.
 func (d *desk) decodedView(dec *obd.Result, res *signal.Result) templates.DecodedView {
+	dec = inUnits(d.l, dec)
 	v := templates.DecodedView{VIN: dec.VIN, Standard: dec.Standard}
 	if dec.VIN != "" {
 		v.VINWords = templates.VINCompared(d.l, dec.VIN, d.Vehicle.VIN)
@@ -499,6 +500,46 @@ func channelSpot(l *lang.Language, c obd.Channel) string {
 		return ""
 	}
 	return templates.SpotWords(l, templates.Spot{Bank: c.Bank, Position: c.Position})
+}
+
+// inUnits is what a car answered, in the reader's units.
+func inUnits(l *lang.Language, dec *obd.Result) *obd.Result {
+	out := *dec
+	turn := func(unit string, values ...*float64) string {
+		shown := unit
+		for _, v := range values {
+			if v != nil && l.Unit(unit) != unit {
+				*v, shown = l.Shown(*v, unit)
+				*v = tidy(*v)
+			}
+		}
+		return shown
+	}
+	out.FreezeFrames = slices.Clone(dec.FreezeFrames)
+	for i := range out.FreezeFrames {
+		f := &out.FreezeFrames[i]
+		f.Readings = slices.Clone(f.Readings)
+		for j := range f.Readings {
+			f.Readings[j].Unit = turn(f.Readings[j].Unit, &f.Readings[j].Value)
+		}
+	}
+	out.Series = slices.Clone(dec.Series)
+	for i := range out.Series {
+		x := &out.Series[i]
+		x.Unit = turn(x.Unit, &x.Last, &x.Min, &x.Max)
+	}
+	out.Tests = slices.Clone(dec.Tests)
+	for i := range out.Tests {
+		x := &out.Tests[i]
+		if x.Min != nil {
+			x.Min = new(*x.Min)
+		}
+		if x.Max != nil {
+			x.Max = new(*x.Max)
+		}
+		x.Unit = turn(x.Unit, &x.Value, x.Min, x.Max)
+	}
+	return &out
 }
 
 func withUnit(v float64, unit string) string {

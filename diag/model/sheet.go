@@ -78,7 +78,7 @@ func (m *Model) Sheets() []Sheet {
 	for _, c := range m.Curves {
 		s := Sheet{Group: GroupCurves, ID: c.Name, Name: c.Name, At: c.At}
 		for _, p := range c.Points {
-			s.Rows = append(s.Rows, Row{say.T("factor at %v km", p.Km), number(p.Factor), p.Source, c.At})
+			s.Rows = append(s.Rows, Row{say.T("factor at %s", say.Quantity{Value: p.Km, Unit: "km"}), number(p.Factor), p.Source, c.At})
 		}
 		out = append(out, s)
 	}
