@@ -94,7 +94,7 @@ func channelRows(l *lang.Language, c signal.Channel) []templates.MeasureRow {
 			out = append(out, named(l, "negative", n.Negative.Time))
 		}
 		for _, f := range n.Forced {
-			name := func(key string) string { return templates.ForcedName(l, key, f.Mixture, brief(f.At), f.Found) }
+			name := func(key string) string { return templates.ForcedName(l, key, f.Mixture, l.Point(brief(f.At)), f.Found) }
 			out = append(out, rows(row(l, name("delay"), f.Delay), row(l, name("to_level"), f.ToLevel), row(l, name("reached"), f.Reached))...)
 		}
 		if n.WarmUp != nil {
@@ -166,12 +166,12 @@ func sums(l *lang.Language, res *signal.Result) []templates.Fact {
 	if rep.Skipped > 0 {
 		out = append(out, templates.Fact{Name: templates.FactSkip, Value: thousands(int64(rep.Skipped))})
 	}
-	out = append(out, templates.Fact{Name: templates.FactTime, Value: spanWords(rep.End - rep.Start)})
+	out = append(out, templates.Fact{Name: templates.FactTime, Value: l.Point(spanWords(rep.End - rep.Start))})
 	if r := row(l, "", res.Sampling.Rate); r.Value != "" {
 		out = append(out, templates.Fact{Name: templates.FactRate, Value: strings.TrimSuffix(r.Value, "\u00a0"+res.Sampling.Rate.Unit)})
 	}
 	if rep.GapCount > 0 {
-		out = append(out, templates.Fact{Name: templates.FactGaps, Value: templates.GapsWords(l, rep.GapCount, brief(rep.GapTime))})
+		out = append(out, templates.Fact{Name: templates.FactGaps, Value: templates.GapsWords(l, rep.GapCount, l.Point(brief(rep.GapTime)))})
 	}
 	return out
 }

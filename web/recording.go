@@ -319,7 +319,7 @@ func (rd *reading) fields() {
 			v.Time.Options = append(v.Time.Options, templates.Option{Value: strconv.Itoa(c.Column), Label: columnName(rd.d.l, rd.guess, c.Column)})
 		}
 		if c.Numbers > 0 {
-			ranges[c.Column] = rd.d.l.T("%s to %s", brief(c.Min), brief(c.Max))
+			ranges[c.Column] = rd.d.l.T("%s to %s", rd.d.l.Point(brief(c.Min)), rd.d.l.Point(brief(c.Max)))
 		}
 	}
 	v.Time.Value, v.Kind.Value, v.Unit.Value = strconv.Itoa(m.Time.Column), "number", "s"

@@ -428,14 +428,14 @@ func (d *desk) decodedView(dec *obd.Result, res *signal.Result) templates.Decode
 			if at := channelSpot(d.l, x.Channel); at != "" {
 				name += ", " + at
 			}
-			fv.Readings = append(fv.Readings, templates.Fact{Name: name, Value: withUnit(x.Value, x.Unit)})
+			fv.Readings = append(fv.Readings, templates.Fact{Name: name, Value: withUnit(d.l, x.Value, x.Unit)})
 		}
 		v.Frames = append(v.Frames, fv)
 	}
 	for _, x := range dec.Series {
-		l := templates.LiveRow{Name: templates.LiveName(d.l, string(x.Quantity)), Where: channelSpot(d.l, x.Channel), Last: withUnit(x.Last, x.Unit), Count: thousands(int64(x.Count))}
+		l := templates.LiveRow{Name: templates.LiveName(d.l, string(x.Quantity)), Where: channelSpot(d.l, x.Channel), Last: withUnit(d.l, x.Last, x.Unit), Count: thousands(int64(x.Count))}
 		if x.Count > 1 {
-			l.Range = d.l.T("%s to %s", brief(x.Min), brief(x.Max))
+			l.Range = d.l.T("%s to %s", d.l.Point(brief(x.Min)), d.l.Point(brief(x.Max)))
 		}
 		switch x.Quantity {
 		case obd.ShortTrim, obd.LongTrim, obd.SensorVoltage, obd.WideLambda, obd.WideCurrent, obd.CatalystTemp, obd.EngineSpeed, obd.CoolantC, obd.Airflow:
@@ -464,12 +464,12 @@ func (d *desk) resultRow(x obd.TestResult) templates.ResultRow {
 	if x.Monitor != "" {
 		name = d.l.T(x.Monitor) + ": " + name
 	}
-	row := templates.ResultRow{Name: templates.Upper(name), Value: withUnit(x.Value, x.Unit), Where: channelSpot(d.l, obd.Channel{Bank: x.Bank, Position: x.Position})}
+	row := templates.ResultRow{Name: templates.Upper(name), Value: withUnit(d.l, x.Value, x.Unit), Where: channelSpot(d.l, obd.Channel{Bank: x.Bank, Position: x.Position})}
 	lim := func(p *float64) string {
 		if p == nil {
 			return ""
 		}
-		return brief(*p)
+		return d.l.Point(brief(*p))
 	}
 	row.Limits = templates.LimitWords(d.l, lim(x.Min), lim(x.Max))
 	passed, known := x.Passed()
@@ -542,8 +542,8 @@ func inUnits(l *lang.Language, dec *obd.Result) *obd.Result {
 	return &out
 }
 
-func withUnit(v float64, unit string) string {
-	s := strings.Replace(trim(v), "-", "\u2212", 1)
+func withUnit(l *lang.Language, v float64, unit string) string {
+	s := strings.Replace(l.Point(trim(v)), "-", "\u2212", 1)
 	if unit != "" {
 		s += "\u00a0" + unit
 	}

@@ -73,6 +73,12 @@ func TestTwoShopsSeeTheSameJobEachItsOwnWay(t *testing.T) {
 				}
 			}
 
+			// The printed paper says it as the page does.
+			sheet := readPDF(t, "units-order-"+shop.name[:3], []byte(tech.get(at(job, "/paper/order/pdf")).want(t, 200).body)).text()
+			if want := strings.NewReplacer(" ", "", "\u202f", "", "\u00a0", "").Replace(shop.sums[0]); !strings.Contains(strings.NewReplacer("\u202f", "", "\u00a0", "").Replace(sheet), want) {
+				t.Errorf("the printed work order lacks %q: %s", want, sheet)
+			}
+
 			form := url.Values{"kind": {"fuel_pressure"}, "kpa": {shop.typed}, "holds": {"yes"}, "id": {store.NewID()}}
 			tech.post(at(job, "/evidence"), form).want(t, 303)
 			e := r.entries(job)[3].Body
