@@ -92,7 +92,6 @@ func saidIn(file *ast.File, pkg string) []saidText {
 				add(n.Args[1])
 			case "navLink":
 				add(n.Args[3])
-			case "wrong":
 			}
 		case *ast.CompositeLit:
 			switch nameOf(n.Type) {
@@ -116,6 +115,13 @@ func saidIn(file *ast.File, pkg string) []saidText {
 				for _, e := range n.Elts {
 					if c, ok := e.(*ast.CompositeLit); ok {
 						options(c, add)
+					}
+				}
+			}
+			if at, ok := n.Type.(*ast.ArrayType); ok && nameOf(at.Elt) == "string" && pkg != "store" && pkg != "web" {
+				for _, e := range n.Elts {
+					if s, ok := literalOf(e); ok && strings.Contains(s, " ") {
+						sentence(e)
 					}
 				}
 			}
