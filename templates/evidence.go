@@ -2,6 +2,8 @@ package templates
 
 import (
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"crosscount/templates/lang"
 )
@@ -239,8 +241,9 @@ func (n Number) say(l *lang.Language) string {
 
 // lower makes a label part of a sentence; formulas such as CO₂ stay.
 func lower(s string) string {
-	if len(s) > 1 && s[1] >= 'a' && s[1] <= 'z' {
-		return strings.ToLower(s[:1]) + s[1:]
+	first, n := utf8.DecodeRuneInString(s)
+	if second, _ := utf8.DecodeRuneInString(s[n:]); unicode.IsLower(second) {
+		return string(unicode.ToLower(first)) + s[n:]
 	}
 	return s
 }
