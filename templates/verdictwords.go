@@ -207,11 +207,13 @@ func SensorKindWord(l *lang.Language, kind string) string {
 
 // EngineWords describes an engine: "V 6", "flat 6", "inline 4".
 func EngineWords(l *lang.Language, arrangement string, cylinders int) string {
-	a := l.T(arrangement)
-	if arrangement == "v" {
-		a = "V"
+	switch arrangement {
+	case "v":
+		return fmt.Sprintf("V %d", cylinders)
+	case "flat":
+		return l.T("flat %d", cylinders)
 	}
-	return fmt.Sprintf("%s %d", a, cylinders)
+	return l.T("inline %d", cylinders)
 }
 
 // MapTitle and MapSummary describe the line map to those who cannot see it.

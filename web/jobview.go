@@ -88,6 +88,7 @@ func (s *server) jobView(w http.ResponseWriter, r *http.Request, d *desk) (templ
 	if d.open() {
 		v.CanAdd, v.Head = true, d.headForm()
 		v.Move = nextMove(d.l, d.asOpen(), d)
+		v.Move.Car = v.Car
 		people, err := s.store.People(r.Context())
 		if err != nil {
 			return v, err
