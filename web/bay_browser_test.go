@@ -2,8 +2,10 @@ package web
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"crosscount/diag"
 	"crosscount/store"
@@ -172,8 +174,15 @@ func TestBay(t *testing.T) {
 		p.Shot("bay-second")
 	})
 
-	t.Run("shows two tablets what the other did, one of them long offline", func(t *testing.T) {
+	t.Run("shows two tablets what the other did, one of them offline for an hour", func(t *testing.T) {
 		one, l := r.tablet(t, browsertest.Tablet, store.Technician)
+		one.Before(`(() => {
+			const Right = Date;
+			self.Date = class extends Right {
+				constructor(...a) { if (a.length) super(...a); else super(self.Date.now()); }
+				static now() { return Right.now() - Number(localStorage.getItem("ago") ?? 0); }
+			};
+		})()`)
 		two, _ := r.tablet(t, browsertest.Bench, store.Owner)
 		one.Go(bay)
 		two.Go(bay)
@@ -186,8 +195,10 @@ func TestBay(t *testing.T) {
 			p.Press("Write it down")
 			p.Until("it is on the page", func() bool { return strings.Contains(p.Section("log"), v) || p.Count("#log .own") > 0 })
 		}
+		browsertest.Eval[bool](one, `(localStorage.setItem("ago", 3600000), true)`) // it is an hour ago
 		write(one, "1.11")
 		write(two, "1.22")
+		browsertest.Eval[bool](one, `(localStorage.removeItem("ago"), true)`)
 		write(one, "1.13")
 		l.Mend()
 		for _, p := range []*browsertest.Page{one, two} {
@@ -199,6 +210,27 @@ func TestBay(t *testing.T) {
 				return strings.Contains(s, "1.11") && strings.Contains(s, "1.22") && strings.Contains(s, "1.13") && p.Count("#log .own") == 0
 			})
 		}
+		order := []float64{}
+		for _, e := range r.entries(job) {
+			v := 0.0
+			if e.Body.Value != nil {
+				v = *e.Body.Value
+			}
+			ago := e.ReceivedAt.Sub(e.ClientAt).Round(time.Minute)
+			if v == 1.11 && ago != time.Hour || v == 1.13 && ago > 2*time.Minute {
+				t.Errorf("lambda %g was written %v before it arrived", v, ago)
+			}
+			if v > 1.1 {
+				order = append(order, v)
+			}
+		}
+		if !slices.Equal(order, []float64{1.22, 1.11, 1.13}) {
+			t.Errorf("the log has %v", order)
+		}
+		leading := func(p *browsertest.Page) string {
+			return browsertest.Eval[string](p, `document.querySelector(".causes").textContent.replace(/\s+/g, " ")`)
+		}
+		one.Until("both weigh all of it", func() bool { return leading(one) == leading(two) })
 		// And live, without a reload.
 		r.entry(job, diag.Entry{Kind: diag.KindLambda, State: "idle", Value: new(1.31)})
 		for _, p := range []*browsertest.Page{one, two} {
