@@ -93,6 +93,13 @@ type Verdict struct {
 	Cleared  []Part     `json:"cleared,omitempty"`   // sensors under suspicion that the findings have cleared
 }
 
+// UnmarshalJSON reads a verdict, and where say.Keep has stored it how its sentences were
+// made.
+func (v *Verdict) UnmarshalJSON(b []byte) error {
+	type plain Verdict
+	return say.Back(b, (*plain)(v))
+}
+
 // The three decisions.
 const (
 	DecidePart   = "part"

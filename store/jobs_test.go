@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"crosscount/diag"
+	"crosscount/diag/say"
 	"crosscount/store"
 	"crosscount/store/storetest/factory"
 )
@@ -82,6 +83,16 @@ func TestJob(t *testing.T) {
 		ok(t, err)
 		if got := job(t, st, id).Repairs[0].Despite; got != r.Despite {
 			t.Errorf("got %q", got)
+		}
+	})
+
+	t.Run("keeps how a verdict's sentences were made, to say them in another language", func(t *testing.T) {
+		id := factory.JobAt(t, st, owner, factory.Read)
+		why := say.T("%s (%s).", say.T("Air leak").Lower(), say.T("%.0f %%", 93.4))
+		_, err := st.AcceptVerdict(ctx, owner, factory.NoPart(id, func(v *store.NewVerdict) { v.Decision.Verdict.Why = why }))
+		ok(t, err)
+		if v, _ := job(t, st, id).Verdict(); !reflect.DeepEqual(v.Verdict.Why, why) {
+			t.Errorf("got %+v", v.Verdict.Why)
 		}
 	})
 

@@ -7,6 +7,7 @@ import (
 	"github.com/jackc/pgx/v5"
 
 	"crosscount/diag"
+	"crosscount/diag/say"
 )
 
 // Verdict is what the engine concluded and a person accepted, with the
@@ -70,10 +71,14 @@ func (s *Store) AcceptVerdict(ctx context.Context, by int64, n NewVerdict) (id i
 		if causes == nil {
 			causes = []diag.Cause{}
 		}
+		verdict, err := say.Keep(n.Decision.Verdict)
+		if err != nil {
+			return err
+		}
 		id, err = value[int64](ctx, tx, `
 			INSERT INTO verdicts (job_id, at, accepted_by, verdict, causes, costs, engine, fingerprint, case_body)
 			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9) RETURNING id`,
-			n.JobID, now, by, n.Decision.Verdict, causes, n.Decision.Costs, n.Decision.Engine, n.Fingerprint, n.Case)
+			n.JobID, now, by, verdict, causes, n.Decision.Costs, n.Decision.Engine, n.Fingerprint, n.Case)
 		if err != nil {
 			return err
 		}

@@ -100,7 +100,7 @@ func (rd *reading) capture() (store.NewCapture, error) {
 	}
 	res := *rd.res
 	res.Mapping = signal.Mapping{} // kept beside it
-	measured, err := json.Marshal(res)
+	measured, err := say.Keep(res)
 	if err != nil {
 		return store.NewCapture{}, err
 	}
@@ -297,7 +297,7 @@ func c2result(c store.Capture) (readAs, *signal.Result) {
 	var as readAs
 	res := &signal.Result{}
 	_ = json.Unmarshal(c.Mapping, &as)
-	_ = json.Unmarshal(c.Measurements, res)
+	_ = say.Back(c.Measurements, res)
 	if res.Report == nil {
 		res.Report = &signal.Report{}
 	}

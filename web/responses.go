@@ -12,6 +12,7 @@ import (
 	"crosscount/diag"
 	"crosscount/diag/obd"
 	"crosscount/diag/picture"
+	"crosscount/diag/say"
 	"crosscount/diag/signal"
 	"crosscount/diag/signal/draw"
 	"crosscount/store"
@@ -348,7 +349,7 @@ func (a *answers) measurements() (json.RawMessage, error) {
 		dec.Series[i].Samples = nil
 	}
 	dec.Tests = dec.Tests[:min(len(dec.Tests), resultsShown*4)]
-	return json.Marshal(kept{&dec, a.res})
+	return say.Keep(kept{&dec, a.res})
 }
 
 func answeredSums(l *lang.Language, dec *obd.Result) []templates.Fact {
@@ -553,7 +554,7 @@ func withUnit(l *lang.Language, v float64, unit string) string {
 // takenBack reads what a capture of answers keeps.
 func takenBack(c store.Capture) (*obd.Result, *signal.Result, error) {
 	k := kept{Result: &obd.Result{}}
-	if err := json.Unmarshal(c.Measurements, &k); err != nil {
+	if err := say.Back(c.Measurements, &k); err != nil {
 		return nil, nil, errors.Join(errors.New("what was decoded cannot be read back"), err)
 	}
 	return k.Result, k.Measured, nil
