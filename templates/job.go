@@ -406,10 +406,14 @@ type ProofForm struct {
 }
 
 // NewProofForm is the empty form.
-func NewProofForm() ProofForm {
+func NewProofForm(l *lang.Language) ProofForm {
+	such := "Such as: 22 km, all monitors ready, trims +2 %, no code stored or pending."
+	if l.Unit("km") == "mi" {
+		such = "Such as: 14 mi, all monitors ready, trims +2 %, no code stored or pending."
+	}
 	return ProofForm{
 		Outcome:   Field{Name: "proof", Label: "How did it go?", Required: true, Options: []Option{{"passed", "Passed: monitors ready, no code, trims near zero"}, {"failed", "Failed"}}},
-		Statement: Field{Name: "statement", Label: "What was seen", Required: true, Whole: true, Hint: "Such as: 22 km, all monitors ready, trims +2 %, no code stored or pending."},
+		Statement: Field{Name: "statement", Label: "What was seen", Required: true, Whole: true, Hint: such},
 	}
 }
 

@@ -37,7 +37,7 @@ func styleOf(locale string) numberStyle {
 // numberStyles are the styles a shop chooses from, by a locale that writes so.
 func numberStyles() []templates.Option {
 	var out []templates.Option
-	for _, l := range []string{"en-US", "en-150", "en-CH", "en-ZA"} {
+	for _, l := range []string{"en-US", "en-150", "de-CH", "en-ZA"} {
 		out = append(out, templates.Option{Value: l, Label: styleOf(l).format(123450, 2)})
 	}
 	return out

@@ -37,8 +37,17 @@ func TestAmounts(t *testing.T) {
 			}
 		}
 	})
+	t.Run("offers styles that differ", func(t *testing.T) {
+		seen := map[string]bool{}
+		for _, o := range numberStyles() {
+			if seen[o.Label] {
+				t.Errorf("%s is offered twice", o.Label)
+			}
+			seen[o.Label] = true
+		}
+	})
 	t.Run("reads back what it writes", func(t *testing.T) {
-		for _, s := range []numberStyle{dot, comma, styleOf("en-CH"), styleOf("en-ZA"), styleOf("fr")} {
+		for _, s := range []numberStyle{dot, comma, styleOf("de-CH"), styleOf("en-ZA"), styleOf("fr")} {
 			for _, scale := range []int{0, 2, 3} {
 				for _, n := range []int64{0, 1, -1, 9, 10, 99, 100, 999, 1000, 123456, -123456, 1e11} {
 					if got, doubt, ok := s.parse(s.format(n, scale), scale); got != n || !ok || doubt != nil {

@@ -166,7 +166,7 @@ func (d *desk) notMended() []diag.CauseRef {
 }
 
 func (d *desk) proofForm() *templates.ProofForm {
-	p := templates.NewProofForm()
+	p := templates.NewProofForm(d.l)
 	p.Entry = store.NewID()
 	p.Test = d.testView("road_proof", 0, 0)
 	return &p

@@ -10,6 +10,7 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"time"
 
 	"crosscount/diag"
 	"crosscount/store"
@@ -185,4 +186,40 @@ func pdfText(t *testing.T, body string) string {
 		}
 	}
 	return out.String()
+}
+
+func TestSpanishPapersWriteAmountsAndDatesTheShopsWay(t *testing.T) {
+	for _, c := range []struct {
+		locale, order, currency string
+		want                    []string
+	}{
+		{"en-150", "day", "MXN", []string{"1.234,50", "2.469,00", "MXN"}},
+		{"en-US", "month", "USD", []string{"1,234.50", "2,469.00", "USD"}},
+		{"de-CH", "year", "CHF", []string{"1’234.50", "2’469.00", "CHF"}},
+	} {
+		t.Run(c.locale+", "+c.order+" first", func(t *testing.T) {
+			r := rigOf(t, func(s *store.Shop) {
+				s.Locale, s.DateOrder, s.Currency, s.Language = c.locale, c.order, c.currency, "es"
+			})
+			now := time.Date(2026, 2, 3, 12, 0, 0, 0, time.UTC)
+			r.server.now = func() time.Time { return now }
+			r.server.store = r.store.At(now)
+			b := r.as(store.Writer)
+			job := r.job("P0171")
+			if _, err := r.store.SaveLine(t.Context(), r.people[store.Writer].ID, store.Line{JobID: job, Kind: "labour", Scope: store.ScopeRepair,
+				Words: "Reparar la toma de admisión", QuantityMilli: 2000, UnitMinor: 123450}); err != nil {
+				t.Fatal(err)
+			}
+			path := b.post(at(job, "/documents"), url.Values{"kind": {"estimate"}}).want(t, 303).location
+			date := map[string]string{"day": "3 de febrero de 2026", "month": "febrero 3 de 2026", "year": "2026-02-03"}[c.order]
+			b.get(path).want(t, 200, append(c.want, date, `lang="es"`)...).lacks(t, "February")
+			bare := strings.NewReplacer(" ", "", "\u00a0", "")
+			text := readPDF(t, "amounts-"+c.locale, []byte(b.get(path+"/pdf").want(t, 200).body)).text()
+			for _, want := range append(c.want, date) {
+				if !strings.Contains(text, bare.Replace(want)) {
+					t.Errorf("the printed estimate lacks %q: %s", want, text)
+				}
+			}
+		})
+	}
 }
