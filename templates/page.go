@@ -71,6 +71,7 @@ type Field struct {
 	Required bool
 	Whole    bool // takes a whole row
 	Options  []Option
+	Own      bool // the options are somebody's own words, such as names
 	Error    *Mend
 }
 

@@ -246,7 +246,7 @@ func ColdField() Field {
 
 // TimeFields ask where the time of a row is found.
 func TimeFields() (column, kind, unit, rate Field) {
-	return Field{Name: "time", Label: "Time is in"},
+	return Field{Name: "time", Label: "Time is in", Own: true},
 		Field{Name: "clock", Label: "It is", Options: []Option{{"number", "a number"}, {"clock", "a clock time"}}},
 		Field{Name: "tunit", Label: "in", Options: []Option{{"s", "s"}, {"ms", "ms"}, {"µs", "µs"}, {"ns", "ns"}, {"min", "min"}, {"h", "h"}}},
 		Field{Name: "rate", Label: "Samples per second", Mode: "decimal", Unit: "1/s", Hint: "Only where no column is the time."}
@@ -288,7 +288,7 @@ func SaveMappingField() Field {
 }
 
 // SavedField offers what was kept.
-func SavedField() Field { return Field{Name: "saved", Label: "Read it as an earlier one"} }
+func SavedField() Field { return Field{Name: "saved", Label: "Read it as an earlier one", Own: true} }
 
 var measureNames = map[string]string{
 	"min": "Lowest", "max": "Highest", "mean": "Mean over time", "median": "Median", "low": "Lower level", "high": "Upper level", "noise": "Noise from sample to sample",

@@ -103,7 +103,7 @@ func Responses(v ResponsesView) templ.Component {
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err
 			}
-			templ_7745c5c3_Err = picture(v.Svg).Render(ctx, templ_7745c5c3_Buffer)
+			templ_7745c5c3_Err = picture(v.Svg, false).Render(ctx, templ_7745c5c3_Buffer)
 			if templ_7745c5c3_Err != nil {
 				return templ_7745c5c3_Err
 			}

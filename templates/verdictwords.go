@@ -278,8 +278,8 @@ func BoundWords(l *lang.Language, p float64) string {
 }
 
 // AssignField chooses who works on a job.
-func AssignField() Field {
-	return Field{Name: "technician", Label: "In the bay", Options: []Option{{"", NobodyYet}}}
+func AssignField(l *lang.Language) Field {
+	return Field{Name: "technician", Label: "In the bay", Own: true, Options: []Option{{"", l.T(NobodyYet)}}}
 }
 
 // ReadCodes is what every job begins with.

@@ -42,7 +42,7 @@ func (s *server) assign(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	a := assignForm(people, d.Job.TechnicianID)
+	a := assignForm(d.l, people, d.Job.TechnicianID)
 	f := form{r: r}
 	id, _ := strconv.ParseInt(f.choice(&a.Who), 10, 64)
 	if !f.bad() {

@@ -93,7 +93,7 @@ func (s *server) jobView(w http.ResponseWriter, r *http.Request, d *desk) (templ
 		if err != nil {
 			return v, err
 		}
-		v.Assign = assignForm(people, d.Job.TechnicianID)
+		v.Assign = assignForm(d.l, people, d.Job.TechnicianID)
 		if d.Comeback == nil {
 			if v.Comeback, err = s.comebackAsk(r.Context(), d); err != nil {
 				return v, err
@@ -154,8 +154,8 @@ func (d *desk) markOpen(v *templates.JobView) {
 	}
 }
 
-func assignForm(people []store.Person, who *int64) *templates.AssignForm {
-	f := &templates.AssignForm{Who: templates.AssignField()}
+func assignForm(l *lang.Language, people []store.Person, who *int64) *templates.AssignForm {
+	f := &templates.AssignForm{Who: templates.AssignField(l)}
 	for _, p := range people {
 		if p.Active && p.Role != store.Writer || who != nil && *who == p.ID {
 			f.Who.Options = append(f.Who.Options, templates.Option{Value: fmt.Sprint(p.ID), Label: p.Name})

@@ -312,7 +312,7 @@ func (rd *reading) fields() {
 	v.Time, v.Kind, v.Unit, v.Rate = templates.TimeFields()
 	v.Delim, v.Decimal, v.Line = templates.TableFields()
 	v.Delim.Value, v.Decimal.Value, v.Line.Value = m.Delimiter, m.Decimal, strconv.Itoa(m.DataLine)
-	v.Time.Options = []templates.Option{{Value: "0", Label: templates.CountRows}}
+	v.Time.Options = []templates.Option{{Value: "0", Label: rd.d.l.T(templates.CountRows)}}
 	ranges := map[int]string{}
 	for _, c := range rd.preview.Columns {
 		if len(v.Time.Options) <= columnsShown || c.Column == m.Time.Column {
