@@ -42,6 +42,7 @@ func TestScriptsSpeakTheReadersLanguage(t *testing.T) {
 	keptPages(p, bay, "/tablet")
 	l.Cut()
 	openForm(p, bay, "lambda")
+	p.Shot("spanish-form")
 	p.Fill(es.T("Lambda"), "0,97")
 	p.Press(es.T("Write it down"))
 	p.Until("the page says in Spanish what waits", func() bool {
@@ -59,7 +60,9 @@ func TestScriptsSpeakTheReadersLanguage(t *testing.T) {
 	if moment != "feb 3, 2025, 14:05" {
 		t.Errorf("a script writes %q", moment)
 	}
+	p.Shot("spanish-tablet")
 	p.Go("/me")
+	p.Shot("spanish-no-network")
 	p.Wants("Sin red", "Esta página no está guardada en esta tableta", "Intentar de nuevo", "Órdenes abiertas guardadas aquí")
 	if got := browsertest.Eval[string](p, `document.documentElement.lang`); got != "es" {
 		t.Errorf("the page without a network is marked %q", got)
