@@ -230,7 +230,7 @@ func (s *server) capturePage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	svg, err := s.store.CapturePicture(r.Context(), c.ID)
+	svg, err := s.pictureOf(r.Context(), d, c)
 	if err != nil {
 		return err
 	}
@@ -304,13 +304,49 @@ func c2result(c store.Capture) (readAs, *signal.Result) {
 	return as, res
 }
 
+// pictureOf is a capture's picture. It is kept as it was drawn; where that was in other
+// words than the reader's it is drawn anew from the file.
+func (s *server) pictureOf(ctx context.Context, d *desk, c store.Capture) (string, error) {
+	svg, err := s.store.CapturePicture(ctx, c.ID)
+	if err != nil || svg == "" || picture.Speaks(svg, d.l.T) {
+		return svg, err
+	}
+	file, content, err := s.store.OpenFile(ctx, c.FileID)
+	if err != nil {
+		return "", err
+	}
+	var anew []byte
+	err = s.measured(ctx, func() (err error) {
+		if c.Kind == store.CaptureResponses {
+			a := &answers{d: d, file: file}
+			if a.dec, err = obd.Decode(content); err == nil {
+				a.measure()
+				anew = a.svg
+			}
+			return err
+		}
+		as, _ := c2result(c)
+		rd := &reading{d: d, file: file, mapping: as.Mapping, purpose: as.Purpose, event: as.Event, cold: as.ColdStart}
+		err = rd.measure(content)
+		anew = rd.svg
+		return err
+	})
+	if ctx.Err() != nil {
+		return "", ctx.Err()
+	}
+	if err != nil || len(anew) == 0 {
+		return svg, nil // what an older program could read and this one cannot
+	}
+	return string(anew), nil
+}
+
 // capturePicture sends a capture's picture as a file of its own.
 func (s *server) capturePicture(w http.ResponseWriter, r *http.Request) error {
-	_, c, err := s.captureOf(r)
+	d, c, err := s.captureOf(r)
 	if err != nil {
 		return err
 	}
-	svg, err := s.store.CapturePicture(r.Context(), c.ID)
+	svg, err := s.pictureOf(r.Context(), d, c)
 	if err != nil {
 		return err
 	}
@@ -350,7 +386,7 @@ func (d *desk) captureLines(theme string) map[string]*templates.CaptureLine {
 				l.Rows = rowsOf(d.l, d.Entries[e].Body, res)
 			}
 			if i == 0 && (c.Kind != store.CaptureResponses || len(l.Rows) > 0) {
-				l.Picture = &templates.PictureView{Src: l.Href + "/picture.svg?theme=" + theme, Title: templates.SayCaptured(d.l, string(c.Kind), c.FileName)}
+				l.Picture = &templates.PictureView{Src: l.Href + "/picture.svg?theme=" + theme + "&l=" + d.l.Code(), Title: templates.SayCaptured(d.l, string(c.Kind), c.FileName)}
 			}
 			out[id] = l
 		}

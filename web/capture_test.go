@@ -242,6 +242,14 @@ func TestARecordingBecomesEvidence(t *testing.T) {
 			t.Errorf("%v, %q", err, pic.header.Get("Content-Type"))
 		}
 	})
+	t.Run("draws the picture anew in the words of who reads it", func(t *testing.T) {
+		who := r.people[store.Owner]
+		if err := r.store.SetLanguage(t.Context(), who.ID, "es"); err != nil {
+			t.Fatal(err)
+		}
+		r.as(store.Owner).get(kept.location+"/picture.svg").want(t, 200, "tiempo en s", "V rico").lacks(t, "time in s")
+		b.get(kept.location+"/picture.svg").want(t, 200, "time in s").lacks(t, "tiempo en s")
+	})
 	t.Run("is taken once however often it is sent", func(t *testing.T) {
 		n := len(r.entriesOf(job))
 		b.post(strings.Split(sent.location, "?")[0]+"/keep", form).want(t, 303)

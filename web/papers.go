@@ -404,7 +404,7 @@ func (s *server) figures(ctx context.Context, d *desk, photos string) ([]paper.F
 		if c.ReplacedBy != nil {
 			continue
 		}
-		svg, err := s.store.CapturePicture(ctx, c.ID)
+		svg, err := s.pictureOf(ctx, d, c)
 		if err != nil {
 			return nil, err
 		}

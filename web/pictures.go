@@ -15,6 +15,7 @@ import (
 	"crosscount/diag/signal/draw"
 	"crosscount/store"
 	"crosscount/templates"
+	"crosscount/templates/lang"
 )
 
 // beforeAfter finds sensors recorded before the repair and after it.
@@ -37,7 +38,7 @@ func (d *desk) beforeAfter(theme string) []templates.PictureView {
 			}
 		}
 		if before != "" && after != "" {
-			q := url.Values{"before": {before}, "after": {after}, "at": {placeKey(sn.Bank, sn.Position)}, "theme": {theme}}
+			q := url.Values{"before": {before}, "after": {after}, "at": {placeKey(sn.Bank, sn.Position)}, "theme": {theme}, "l": {d.l.Code()}}
 			out = append(out, templates.PictureView{Src: d.base() + "/overlay.svg?" + q.Encode(), Title: templates.OverlayTitle(d.l, d.spotWords(sn.Bank, sn.Position))})
 		}
 	}
@@ -77,7 +78,7 @@ func (s *server) overlay(w http.ResponseWriter, r *http.Request) error {
 		return trouble(templates.TroubleNotFound, "")
 	}
 	var traces [2]*picture.Trace
-	err = s.measured(r, func() error {
+	err = s.measured(r.Context(), func() error {
 		for i, c := range []store.Capture{before, after} {
 			var err error
 			if traces[i], err = s.traceOf(r.Context(), c, bank, position); err != nil {
@@ -131,8 +132,8 @@ func (s *server) curve(w http.ResponseWriter, r *http.Request) error {
 }
 
 // curveSrc is the address of a curve. A NaN is not known.
-func curveSrc(theme string, lambda, lambdaUnc, volts, voltsUnc float64) *templates.PictureView {
-	q := url.Values{"theme": {theme}}
+func curveSrc(l *lang.Language, theme string, lambda, lambdaUnc, volts, voltsUnc float64) *templates.PictureView {
+	q := url.Values{"theme": {theme}, "l": {l.Code()}}
 	for name, v := range map[string]float64{"l": lambda, "lu": lambdaUnc, "v": volts, "vu": voltsUnc} {
 		if !math.IsNaN(v) {
 			q.Set(name, trim(v))
@@ -152,7 +153,7 @@ func (d *desk) captureCurve(c store.Capture, res *signal.Result, theme string) *
 			continue
 		}
 		lambda, u := d.gasLambda()
-		return curveSrc(theme, lambda, u, mean, ch.Mean.Uncertainty)
+		return curveSrc(d.l, theme, lambda, u, mean, ch.Mean.Uncertainty)
 	}
 	return nil
 }
@@ -192,7 +193,7 @@ func (d *desk) jobPictures(theme string) []templates.PictureView {
 		}
 	}
 	if len(states) > 1 {
-		out = append(out, templates.PictureView{Src: fmt.Sprintf("%s/trims.svg?n=%d&theme=%s", d.base(), d.lastSeq(), theme), Title: d.l.T(templates.TrimsTitle)})
+		out = append(out, templates.PictureView{Src: fmt.Sprintf("%s/trims.svg?n=%d&theme=%s&l=%s", d.base(), d.lastSeq(), theme, d.l.Code()), Title: d.l.T(templates.TrimsTitle)})
 	}
 	if lambda, u := d.gasLambda(); !math.IsNaN(lambda) {
 		volts := math.NaN()
@@ -202,7 +203,7 @@ func (d *desk) jobPictures(theme string) []templates.PictureView {
 				break
 			}
 		}
-		out = append(out, *curveSrc(theme, lambda, u, volts, 0))
+		out = append(out, *curveSrc(d.l, theme, lambda, u, volts, 0))
 	}
 	return out
 }

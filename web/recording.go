@@ -1,6 +1,7 @@
 package web
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -122,7 +123,7 @@ func (s *server) readTable(r *http.Request, d *desk, file store.File, content io
 		rd.form.wrong(at, m)
 		return rd, nil
 	}
-	err = s.measured(r, func() error { return rd.measure(content) })
+	err = s.measured(r.Context(), func() error { return rd.measure(content) })
 	if m, ok := unreadable(tongue(r), err); ok {
 		rd.form.wrong(nil, m)
 		return rd, nil
@@ -134,11 +135,11 @@ func (s *server) readTable(r *http.Request, d *desk, file store.File, content io
 }
 
 // measured runs what reads a whole recording; only a few run at once.
-func (s *server) measured(r *http.Request, do func() error) error {
+func (s *server) measured(ctx context.Context, do func() error) error {
 	select {
 	case s.measuring <- struct{}{}:
-	case <-r.Context().Done():
-		return r.Context().Err()
+	case <-ctx.Done():
+		return ctx.Err()
 	}
 	defer func() { <-s.measuring }()
 	return do()

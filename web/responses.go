@@ -47,7 +47,7 @@ func (s *server) readAnswers(r *http.Request, d *desk, file store.File, content 
 	if _, err := content.Seek(0, io.SeekStart); err != nil {
 		return nil, err
 	}
-	err := s.measured(r, func() (err error) { a.dec, err = obd.Decode(content); return })
+	err := s.measured(r.Context(), func() (err error) { a.dec, err = obd.Decode(content); return })
 	if m, ok := unreadable(tongue(r), err); ok {
 		a.form.wrong(nil, m)
 	} else if err != nil {

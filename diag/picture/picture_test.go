@@ -442,3 +442,14 @@ func TestAPictureOfAPageCanStandAlone(t *testing.T) {
 		t.Errorf("got %q", got)
 	}
 }
+
+func TestSpeaks(t *testing.T) {
+	french := func(english string, args ...any) string { return "fr " + fmt.Sprintf(english, args...) }
+	plain, other := string(Curve{}.SVG()), string(Curve{Frame: Frame{Words: french}}.SVG())
+	if !Speaks(plain, nil) || Speaks(plain, french) || !Speaks(other, french) || Speaks(other, nil) {
+		t.Error("does not know in which words a picture was drawn")
+	}
+	if strings.Contains(plain, "data-said") {
+		t.Error("an English picture is as it always was")
+	}
+}

@@ -31,6 +31,19 @@ func (f Frame) T(english string, args ...any) string {
 	return say.T(english, args...).String()
 }
 
+// said is a text that tells pictures in one language from those in another.
+func (f Frame) said() string { return f.T("time in %s", "s") }
+
+// Speaks tells whether a picture was drawn in the words given.
+func Speaks(svg string, words func(english string, args ...any) string) bool {
+	head, _, _ := strings.Cut(svg, ">")
+	want := Frame{Words: words}.said()
+	if !strings.Contains(head, " data-said=") {
+		return want == Frame{}.said()
+	}
+	return strings.Contains(head, ` data-said="`+esc(want)+`"`)
+}
+
 // Colours: the page's variables where there are any, its text colour else.
 const (
 	ink    = "var(--ink,currentColor)"
@@ -159,6 +172,9 @@ func (f Frame) finish(kind string, width, height float64, body func(c *canvas), 
 	}
 	c.attr("class", "picture")
 	c.attr("data-picture", kind)
+	if said := f.said(); said != (Frame{}).said() {
+		c.attr("data-said", said)
+	}
 	c.raw(` viewBox="0 0 `)
 	c.b = appendNum(c.b, width)
 	c.raw(" ")
