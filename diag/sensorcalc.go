@@ -460,7 +460,7 @@ func (sc *sensorCalc) sum(cu []int16) *sensorSum {
 func (sc *sensorCalc) weigh(cu []int16, later []int16) *sensorSum {
 	sw := &sc.w.sens[sc.s]
 	n := len(sw.states)
-	memory := make([]float64, n+len(sc.classes)+len(sw.places))
+	memory := make([]float64, n+len(sc.classes)+len(sw.places)+1)
 	m := &sensorSum{states: memory[:n:n], classes: memory[n : n+len(sc.classes) : n+len(sc.classes)]}
 	odds := memory[n+len(sc.classes):]
 	norm := 1.0
@@ -478,6 +478,7 @@ func (sc *sensorCalc) weigh(cu []int16, later []int16) *sensorSum {
 		norm *= miss
 		odds[p] = (1 - miss*lmiss) / miss
 	}
+	odds[len(sw.places)] = 1
 	for _, f := range sc.falls {
 		x := 1.0
 		for _, u := range cu {
@@ -486,11 +487,8 @@ func (sc *sensorCalc) weigh(cu []int16, later []int16) *sensorSum {
 		norm *= power(x, f.power)
 	}
 	for st := range sw.states {
-		x := norm * sc.base[st]
-		for _, u := range sw.states[st].units {
-			x *= odds[sw.units[u].place]
-		}
-		m.states[st] = x
+		at := &sw.states[st].places
+		m.states[st] = norm * sc.base[st] * odds[at[0]] * odds[at[1]]
 	}
 	for i := range sc.rises {
 		r := &sc.rises[i]

@@ -57,7 +57,8 @@ type sensorWorld struct {
 
 // sensorState is a set of causes at one sensor; the first is the empty set.
 type sensorState struct {
-	units []int
+	units  []int
+	places [2]int // of the units; the number of places where there is none
 }
 
 func newWorld(e *engine, v Vehicle) *world {
@@ -165,16 +166,17 @@ func (w *world) link() {
 }
 
 func (sw *sensorWorld) enumerate() {
-	sw.states = append(sw.states, sensorState{})
+	none := len(sw.places)
+	sw.states = append(sw.states, sensorState{places: [2]int{none, none}})
 	sw.single = make([]int, len(sw.units))
 	for i := range sw.units {
 		sw.single[i] = len(sw.states)
-		sw.states = append(sw.states, sensorState{[]int{i}})
+		sw.states = append(sw.states, sensorState{[]int{i}, [2]int{sw.units[i].place, none}})
 	}
 	for i := range sw.units {
 		for j := i + 1; j < len(sw.units); j++ {
 			if sw.units[i].place != sw.units[j].place {
-				sw.states = append(sw.states, sensorState{[]int{i, j}})
+				sw.states = append(sw.states, sensorState{[]int{i, j}, [2]int{sw.units[i].place, sw.units[j].place}})
 			}
 		}
 	}
