@@ -244,7 +244,7 @@ func (s *server) capturePage(w http.ResponseWriter, r *http.Request) error {
 	}
 	title := templates.SayCaptured(d.l, string(c.Kind), c.FileName)
 	v := templates.CaptureView{Page: s.page(w, r, templates.AtNowhere, title), Car: carName(d.Vehicle), JobHref: d.base(), Title: title,
-		File: d.fileFacts(file, by), When: d.clock.moment(c.At), Who: c.ByName, Words: c.Words, Program: c.Program, Svg: d.l.RetellDrawing(svg, drawnFormats...)}
+		File: d.fileFacts(file, by), When: d.clock.moment(c.At), Who: c.ByName, Words: c.Words, Program: c.Program, Svg: svg}
 	if c.ReplacedBy != nil {
 		v.ReplacedBy = d.base() + "/captures/" + *c.ReplacedBy
 	}
@@ -350,13 +350,8 @@ func (s *server) capturePicture(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return sendPicture(w, r, []byte(d.l.RetellDrawing(svg, drawnFormats...)))
+	return sendPicture(w, r, []byte(svg))
 }
-
-// drawnFormats made the words of pictures, beside constant texts. A picture is kept as it
-// was drawn and said anew to whoever reads another language.
-var drawnFormats = []string{"%.2f V rich", "%.2f V middle", "%.2f V lean", "time in %s", "bank %d", "n %d", "Over %s %s.", "%s runs from %s to %s %s.",
-	"%s has no reading.", "Limit %s at %s %s.", "B%dS%d"}
 
 // sendPicture sends a drawing of ours, which holds its colours in a style of its own.
 // What it shows never changes under its address.

@@ -409,7 +409,7 @@ func (s *server) figures(ctx context.Context, d *desk, photos string) ([]paper.F
 			return nil, err
 		}
 		if svg != "" {
-			out = append(out, paper.Figure{SVG: d.l.RetellDrawing(svg, drawnFormats...), Caption: d.l.T(templates.RecordingCaption)})
+			out = append(out, paper.Figure{SVG: svg, Caption: d.l.T(templates.RecordingCaption)})
 			break
 		}
 	}

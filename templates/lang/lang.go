@@ -38,20 +38,14 @@ var Offered = []struct{ Tag, Name string }{{"en", "English"}, {"es", "Español"}
 // known is the catalogue with the English texts that it has.
 type known struct {
 	*catalog.Builder
-	has   map[string]bool
-	other map[string]string // by the English
-	back  map[string]string // the English, by what was said in any language
+	has map[string]bool
 }
 
 var load = sync.OnceValue(func() known {
-	k := known{catalog.NewBuilder(catalog.Fallback(language.English)), map[string]bool{}, map[string]string{}, map[string]string{}}
+	k := known{catalog.NewBuilder(catalog.Fallback(language.English)), map[string]bool{}}
 	for _, name := range names() {
 		for _, e := range must(Entries(name)) {
-			k.has[e.English], k.other[e.English] = true, e.Other
-			k.back[e.English] = e.English
-			if _, taken := k.back[e.Other]; !taken {
-				k.back[e.Other] = e.English
-			}
+			k.has[e.English] = true
 			if err := e.into(k.Builder, language.Spanish); err != nil {
 				panic(err) // a test reads every file
 			}

@@ -74,33 +74,6 @@ func TestT(t *testing.T) {
 			t.Errorf("got %q", got)
 		}
 	})
-	t.Run("says kept words anew, from any language into any", func(t *testing.T) {
-		en := Of("en", "")
-		formats := []string{"%.2f V middle", "time in %s", "%s runs from %s to %s %s.", "bank %d"}
-		for _, c := range []struct {
-			l         *Language
-			was, want string
-		}{
-			{es, "Whose move", "A quién le toca"},
-			{en, "A quién le toca", "Whose move"},
-			{en, "Whose move", "Whose move"},
-			{Of("es", ","), "0.45 V middle", "0,45 V medio"},
-			{en, Of("es", ",").T("%.2f V middle", 0.45), "0.45 V middle"},
-			{es, "time in s", "tiempo en s"},
-			{es, "my own words", "my own words"},
-			{es, "bank 2 sensor voltage", "banco 2 voltaje del sensor"},
-			{es, "Whose move runs from 0.1 to 0.9 V.", "A quién le toca va de 0.1 a 0.9 V."},
-		} {
-			if got := c.l.Retell(c.was, formats...); got != c.want {
-				t.Errorf("%q came back as %q, want %q", c.was, got, c.want)
-			}
-		}
-		svg := `<svg><title id="a">Whose move</title><desc>Whose move runs from 0.1 to 0.9 V. Mine &amp; yours.</desc><path d="M0 0"/><text x="1">time in s</text></svg>`
-		want := `<svg><title id="a">A quién le toca</title><desc>A quién le toca va de 0.1 a 0.9 V. Mine &amp; yours.</desc><path d="M0 0"/><text x="1">tiempo en s</text></svg>`
-		if got := es.RetellDrawing(svg, formats...); got != want {
-			t.Errorf("the drawing came back as %s", got)
-		}
-	})
 	t.Run("marks what the catalogue has and leaves out what somebody typed", func(t *testing.T) {
 		m := Marked()
 		if got := m.T("%s and %s", m.T("Whose move"), phrase("two")); got != "⟦⟧⟦Whose move⟧⟦ and ⟧two⟦⟧" {
@@ -147,11 +120,4 @@ func TestCatalogue(t *testing.T) {
 			t.Errorf("%v, %v", es, err)
 		}
 	})
-}
-
-func TestRetellStopsOnLongWords(t *testing.T) {
-	long := strings.Repeat("time in a runs from to ", 200)
-	if got := Of("es", "").Retell(long, "time in %s", "%s runs from %s to %s %s.", "%s %s"); got == "" {
-		t.Error("the words are gone")
-	}
 }
