@@ -15,7 +15,6 @@ import (
 	"crosscount/diag/signal/draw"
 	"crosscount/store"
 	"crosscount/templates"
-	"crosscount/templates/lang"
 )
 
 // beforeAfter finds sensors recorded before the repair and after it.
@@ -38,7 +37,7 @@ func (d *desk) beforeAfter(theme string) []templates.PictureView {
 			}
 		}
 		if before != "" && after != "" {
-			q := url.Values{"before": {before}, "after": {after}, "at": {placeKey(sn.Bank, sn.Position)}, "theme": {theme}, "l": {d.l.Code()}}
+			q := url.Values{"before": {before}, "after": {after}, "at": {placeKey(sn.Bank, sn.Position)}, "theme": {theme}, "in": {d.drawnIn()}}
 			out = append(out, templates.PictureView{Src: d.base() + "/overlay.svg?" + q.Encode(), Title: templates.OverlayTitle(d.l, d.spotWords(sn.Bank, sn.Position))})
 		}
 	}
@@ -131,9 +130,13 @@ func (s *server) curve(w http.ResponseWriter, r *http.Request) error {
 	return sendPicture(w, r, k.SVG())
 }
 
+// drawnIn is part of a drawing's address that changes with the language and the units in
+// which it is drawn: browsers keep drawings.
+func (d *desk) drawnIn() string { return d.l.Code() + d.l.Decimal + d.l.Unit("°C") }
+
 // curveSrc is the address of a curve. A NaN is not known.
-func curveSrc(l *lang.Language, theme string, lambda, lambdaUnc, volts, voltsUnc float64) *templates.PictureView {
-	q := url.Values{"theme": {theme}, "l": {l.Code()}}
+func (d *desk) curveSrc(theme string, lambda, lambdaUnc, volts, voltsUnc float64) *templates.PictureView {
+	q := url.Values{"theme": {theme}, "in": {d.drawnIn()}}
 	for name, v := range map[string]float64{"l": lambda, "lu": lambdaUnc, "v": volts, "vu": voltsUnc} {
 		if !math.IsNaN(v) {
 			q.Set(name, trim(v))
@@ -153,7 +156,7 @@ func (d *desk) captureCurve(c store.Capture, res *signal.Result, theme string) *
 			continue
 		}
 		lambda, u := d.gasLambda()
-		return curveSrc(d.l, theme, lambda, u, mean, ch.Mean.Uncertainty)
+		return d.curveSrc(theme, lambda, u, mean, ch.Mean.Uncertainty)
 	}
 	return nil
 }
@@ -193,7 +196,7 @@ func (d *desk) jobPictures(theme string) []templates.PictureView {
 		}
 	}
 	if len(states) > 1 {
-		out = append(out, templates.PictureView{Src: fmt.Sprintf("%s/trims.svg?n=%d&theme=%s&l=%s", d.base(), d.lastSeq(), theme, d.l.Code()), Title: d.l.T(templates.TrimsTitle)})
+		out = append(out, templates.PictureView{Src: fmt.Sprintf("%s/trims.svg?n=%d&theme=%s&in=%s", d.base(), d.lastSeq(), theme, url.QueryEscape(d.drawnIn())), Title: d.l.T(templates.TrimsTitle)})
 	}
 	if lambda, u := d.gasLambda(); !math.IsNaN(lambda) {
 		volts := math.NaN()
@@ -203,7 +206,7 @@ func (d *desk) jobPictures(theme string) []templates.PictureView {
 				break
 			}
 		}
-		out = append(out, *curveSrc(d.l, theme, lambda, u, volts, 0))
+		out = append(out, *d.curveSrc(theme, lambda, u, volts, 0))
 	}
 	return out
 }
