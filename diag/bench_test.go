@@ -141,7 +141,7 @@ func recommends(d Decision) string {
 // price is what the engine expects of a job that begins with another's recommendation.
 func (d *decision) price(first Decision) float64 {
 	c := d.pr.compass
-	for _, m := range c.choose(d.pr.belief(), moment{}) {
+	for _, m := range d.pr.choose() {
 		if n := first.Next; n != nil && m.ask >= 0 {
 			q := &d.pr.questions[m.ask]
 			bank, position := q.bank, 0
@@ -155,7 +155,7 @@ func (d *decision) price(first Decision) float64 {
 	}
 	if first.Next != nil {
 		if first.Next.Test == "road_proof" {
-			return c.do(d.pr.belief(), 0, moment{})
+			return c.do(d.pr.belief(), 0, d.pr.start())
 		}
 		return math.Inf(1) // the engine had not thought of it
 	}
@@ -171,7 +171,7 @@ func (d *decision) price(first Decision) float64 {
 	if c.jobs[work] == nil {
 		c.jobs[work] = c.errandOf(work)
 	}
-	return c.do(d.pr.belief(), work, moment{})
+	return c.do(d.pr.belief(), work, d.pr.start())
 }
 
 // BenchmarkSteady counts how often what the engine says first is the same when every

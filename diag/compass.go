@@ -7,41 +7,45 @@ import (
 	"slices"
 )
 
-// The compass chooses the next step: two steps are looked ahead, and what lies beyond
-// is estimated as the cost of one who knows the faults, plus a price for every bit of
-// doubt that is left (the idea of the entropy heuristic of Warnquist and Nyberg; the
-// price is a setting of the model), plus what the doubt costs that no question left
-// can resolve.
+// The compass chooses the next step where the job is too large to be planned to its end:
+// two steps are looked ahead, and what lies beyond is estimated as the cost of one who
+// knows the faults; plus the questions without which the work is not open; plus a price
+// for every bit of doubt that is left (the idea of the entropy heuristic of Warnquist
+// and Nyberg), which for each two kinds of work is what the best question left asks for
+// a bit about them; plus what no question left can resolve. A doubt never costs more
+// than trying the likelier work first.
 type compass struct {
-	pr        *prospect
-	n         int // sets of faults
-	known     []float64
-	loss      []float64 // of handing over with these faults
-	shows     []float64 // chance that they show, on the proof or by a comeback
-	group     []int     // sets that want the same work
-	groups    int
-	work      []uint64 // set: work it wants, bit i for mends[i]
-	need      [][]int  // mend: questions one of which must have been asked; nil: none
-	barred    []bool   // mend: not open whatever is asked
-	price     float64  // of a bit
-	base      float64  // of going on at all
-	proof     float64
-	redo      float64
-	miss      float64
-	p         [][][]float64 // question, answer, set
-	g         []float64
-	heavy     []int
-	overlap   [][]float64 // question, two groups
-	overlaps  map[uint64][]float64
-	lastAsked uint64
-	lastSeen  []float64
-	wrong     []float64 // group that is there, group whose work is done
-	index     map[uint64]int
-	setupC    []float64
-	jobs      map[uint64]*errand
-	floor     []float64 // set: no estimate and no work from it costs less
-	buf       [2][]float64
-	scratch   []float64
+	pr       *prospect
+	n        int // sets of faults
+	known    []float64
+	loss     []float64 // of handing over with these faults
+	shows    []float64 // chance that they show, on the proof or by a comeback
+	group    []int     // sets that want the same work
+	groups   int
+	work     []uint64 // set: work it wants, bit i for mends[i]
+	need     [][]int  // mend: questions one of which must have been asked; nil: none
+	barred   []bool   // mend: not open whatever is asked
+	base     float64  // of going on at all
+	proof    float64
+	redo     float64
+	miss     float64
+	p        [][][]float64 // question, answer, set
+	g        []float64
+	heavy    []int
+	share    []float64
+	overlap  [][]float64 // question, two groups
+	asking   []float64   // question: its price, with half of each set-up
+	dearest  float64     // price of a bit that no question left gives
+	outlooks map[uint64]*outlook
+	asked    uint64 // of the outlook that was used last
+	last     *outlook
+	wrong    []float64 // group that is there, group whose work is done
+	index    map[uint64]int
+	setupC   []float64
+	jobs     map[uint64]*errand
+	floor    []float64 // set: no estimate and no work from it costs less
+	buf      [2][]float64
+	scratch  []float64
 }
 
 // worthMending is the chance of a fault to be what the job is about at which it is
@@ -63,7 +67,7 @@ type move struct {
 
 func newCompass(pr *prospect, need [][]int, barred []bool) *compass {
 	w := pr.c.w
-	c := &compass{pr: pr, n: len(pr.sets), need: need, barred: barred, price: pr.money(w.bitPrice, 0), base: pr.money(w.onPrice, 0), proof: pr.money(w.proof, 0),
+	c := &compass{pr: pr, n: len(pr.sets), need: need, barred: barred, base: pr.money(w.onPrice, 0), proof: pr.money(w.proof, 0),
 		redo: pr.money(w.redo, 0), miss: w.proofMiss, index: map[uint64]int{}}
 	groups := map[uint64]int{}
 	for i := range pr.sets {
@@ -207,65 +211,125 @@ func (c *compass) estimate(b []float64, at moment, limit float64) float64 {
 	if mass == 0 {
 		return 0
 	}
-	h := 0.0
-	heavy := c.heavy[:0]
+	o := c.outlook(at.asked)
 	for k, x := range g {
-		if x > 1e-9*mass {
-			h -= x * math.Log2(x/mass)
-			if x > 1e-3*mass {
-				heavy = append(heavy, k)
-			}
+		if x != 0 {
+			known += x * o.gate[k]
 		}
 	}
-	least := known + c.price*h + mass*c.base
+	least := known + mass*c.base
 	if least > limit {
 		return least
 	}
-	seen := c.seen(at.asked)
-	stuck := 0.0
-	for n, i := range heavy {
-		for _, j := range heavy[:n] {
-			stuck += c.alike(seen, i, j, at.asked) * min(g[i]*c.wrong[i*c.groups+j], g[j]*c.wrong[j*c.groups+i])
+	heavy := c.heavy[:0]
+	for k, x := range g {
+		if x > 1e-3*mass {
+			heavy = append(heavy, k)
+			c.share[k] = x / (mass - x) * math.Log2(mass/x)
 		}
 	}
-	return known + c.price*h + stuck + mass*c.base
+	doubt := 0.0
+	for n, i := range heavy {
+		for _, j := range heavy[:n] {
+			k := i*c.groups + j
+			w := min(g[i]*c.wrong[k], g[j]*c.wrong[j*c.groups+i])
+			a := c.alike(o, i, j)
+			// Its share of the entropy: over all pairs these add up to it.
+			e := g[i]*c.share[j] + g[j]*c.share[i]
+			doubt += min(e*o.rate[k]+a*w, w)
+		}
+	}
+	return least + doubt
+}
+
+// gate is what must still be paid for questions before the work of each group is open.
+func (c *compass) gate(asked uint64) []float64 {
+	out := make([]float64, c.groups)
+	done := make([]bool, c.groups)
+	for i, k := range c.group {
+		if done[k] {
+			continue
+		}
+		done[k] = true
+		var paid uint64
+		for m := c.work[i]; m != 0; m &= m - 1 {
+			need := c.need[bits.TrailingZeros64(m)]
+			least, at := math.Inf(1), 0
+			for _, q := range need {
+				if (asked|paid)>>q&1 == 1 {
+					least = 0
+					break
+				}
+				if c.asking[q] < least {
+					least, at = c.asking[q], q
+				}
+			}
+			if len(need) > 0 && least > 0 {
+				paid |= 1 << at
+				out[k] += least
+			}
+		}
+	}
+	return out
+}
+
+// outlook is what the questions that are left can still do.
+type outlook struct {
+	asked uint64
+	alike []float64 // two groups: what they share of what could be seen; zero is not yet known
+	rate  []float64 // two groups: price of a bit about them
+	gate  []float64 // group: what must be paid before its work is open
+}
+
+func (c *compass) outlook(asked uint64) *outlook {
+	if c.last == nil || asked != c.asked {
+		o, ok := c.outlooks[asked]
+		if !ok {
+			n := c.groups * c.groups
+			both := make([]float64, 2*n)
+			o = &outlook{asked, both[:n], both[n:], c.gate(asked)}
+			c.outlooks[asked] = o
+		}
+		c.asked, c.last = asked, o
+	}
+	return c.last
 }
 
 // alike tells how much of what could be seen two groups share once some questions are
 // asked: the product of the overlaps (Bhattacharyya coefficients) of the answers that
-// are left. What was worked out is kept in seen.
-func (c *compass) alike(seen []float64, i, j int, asked uint64) float64 {
+// are left. With it goes the price of a bit: a question gives about as much of one as
+// the answers do not overlap.
+func (c *compass) alike(o *outlook, i, j int) float64 {
 	at := i*c.groups + j
-	if seen[at] == 0 {
-		x := 1.0
+	if o.alike[at] == 0 {
+		x, rate := 1.0, c.dearest
 		for q := range c.p {
-			if asked>>q&1 == 0 && c.told(q) {
-				x *= c.overlap[q][at]
+			if o.asked>>q&1 == 0 && c.told(q) {
+				shared := c.overlap[q][at]
+				x *= shared
+				rate = min(rate, c.asking[q]/max(1-shared, 1e-3))
 			}
 		}
-		seen[at] = max(x, math.SmallestNonzeroFloat64)
+		o.rate[at] = rate
+		o.alike[at] = max(x, math.SmallestNonzeroFloat64)
 	}
-	return seen[at]
-}
-
-// seen is where alike keeps what it worked out; zero is not yet known.
-func (c *compass) seen(asked uint64) []float64 {
-	if asked != c.lastAsked || c.lastSeen == nil {
-		s, ok := c.overlaps[asked]
-		if !ok {
-			s = make([]float64, c.groups*c.groups)
-			c.overlaps[asked] = s
-		}
-		c.lastAsked, c.lastSeen = asked, s
-	}
-	return c.lastSeen
+	return o.alike[at]
 }
 
 // compare prepares what estimate needs: how alike the answers of the groups are, and
 // what it costs to do one group's work where another's is due.
 func (c *compass) compare(belief []float64) {
 	pr, n := c.pr, c.groups
-	c.g, c.heavy, c.overlaps = make([]float64, n), make([]int, 0, n), map[uint64][]float64{}
+	c.g, c.share, c.heavy = make([]float64, n), make([]float64, n), make([]int, 0, n)
+	c.outlooks, c.dearest = map[uint64]*outlook{}, pr.money(pr.c.w.comeback, 0)
+	for q := range pr.problem.Questions {
+		qu := &pr.problem.Questions[q]
+		x := qu.Cost
+		for m := qu.Setup; m != 0; m &= m - 1 {
+			x += pr.problem.Setups[bits.TrailingZeros32(m)].Cost / 2
+		}
+		c.asking = append(c.asking, x)
+	}
 	mass := make([]float64, n)
 	works := make([]uint64, n)
 	for i, x := range belief {

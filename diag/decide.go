@@ -63,7 +63,7 @@ func (e *engine) decide(c Case, without []Exclusion) Decision {
 	d := e.weigh(c, without)
 	out := Decision{Engine: Engine, LeftOut: d.b.leftOut, Causes: d.causes(), Together: d.combinations(), Plan: []PlanStep{}}
 	var total float64
-	out.Verdict, out.Next, out.Plan, total = d.judge(moment{})
+	out.Verdict, out.Next, out.Plan, total = d.judge()
 	if out.Plan == nil {
 		out.Plan = []PlanStep{}
 	}
@@ -289,42 +289,67 @@ const soundEnough = 0.85
 
 // judge turns the first step into verdict and next test; follow is the plan behind
 // the test.
-func (d *decision) judge(at moment) (v Verdict, next *NextTest, follow []PlanStep, total float64) {
+func (d *decision) judge() (v Verdict, next *NextTest, follow []PlanStep, total float64) {
 	pr := d.pr
 	v = Verdict{Decision: DecideOpen, Mend: []CauseRef{}, Parts: []Part{}, First: []CauseRef{}}
 	defer d.clear(&v)
 	belief := pr.belief()
-	healthy := pr.maskP(func(mask uint64) bool { return mask == 0 })
-	proved := d.c.proof != nil
-	ask := func(m move) {
-		next = d.nextTest(m.ask, m.total)
-		follow = d.follow(belief, m.ask, at, 2)
-		v.Why = d.whyOpen(next)
-	}
-	moves := pr.compass.choose(belief, at)
+	moves := pr.choose()
 	total = moves[0].total
-	for _, m := range moves {
-		switch {
-		case m.ask >= 0:
-			ask(m)
-			return v, next, follow, total
-		case m.work != 0 && d.ripe(m.work):
-			work := workList(m.work)
-			d.concludeWork(&v, work)
-			d.finish(&v, work)
-			return v, nil, nil, total
-		case m.work == 0 && (healthy >= soundEnough || proved && healthy >= sureEnough):
-			v.Decision = DecideNoPart
-			v.Why = d.whyNothing(healthy)
-			d.finish(&v, nil)
-			return v, nil, nil, total
-		case m.work == 0 && !proved:
-			ask(move{ask: pr.proof, total: m.total})
-			return v, next, follow, total
-		}
+	m, ok := d.first(moves)
+	switch {
+	case ok && m.ask >= 0:
+		next = d.nextTest(m.ask, m.total)
+		follow = d.follow(belief, m.ask, pr.start(), 2)
+		v.Why = d.whyOpen(next)
+		return v, next, follow, total
+	case ok && m.work != 0:
+		work := workList(m.work)
+		d.concludeWork(&v, work)
+		d.finish(&v, work)
+		return v, nil, nil, total
+	case ok:
+		v.Decision = DecideNoPart
+		v.Why = d.whyNothing(d.healthy())
+		d.finish(&v, nil)
+		return v, nil, nil, total
 	}
 	v.Why = say.T("No test that is left would tell more than it costs, and no cause is likely enough to mend. Look for what the model does not know, or ask the owner to decide.")
 	return v, nil, nil, total
+}
+
+// healthy is the probability that nothing is wrong.
+func (d *decision) healthy() float64 {
+	return d.pr.maskP(func(mask uint64) bool { return mask == 0 })
+}
+
+// first is the first of the moves that the rules of a verdict allow. A test that is
+// expected to save less than going on at all costs is not asked for where a verdict is
+// at hand. Where nothing may be wrong but it is not sure enough, the proof drive comes
+// first, as a test.
+func (d *decision) first(moves []move) (move, bool) {
+	healthy := d.healthy()
+	proved := d.c.proof != nil || excluded(d.c.out, "road_proof", 0, 0)
+	verdict := func(m move) bool {
+		if m.work != 0 {
+			return d.ripe(m.work)
+		}
+		return healthy >= soundEnough || proved && healthy >= sureEnough
+	}
+	for _, m := range moves {
+		if m.ask < 0 && m.total <= moves[0].total+d.pr.compass.base && verdict(m) {
+			return m, true
+		}
+	}
+	for _, m := range moves {
+		switch {
+		case m.ask >= 0, verdict(m):
+			return m, true
+		case m.work == 0 && !proved:
+			return move{ask: d.pr.proof, total: m.total}, true
+		}
+	}
+	return move{}, false
 }
 
 // ripe tells whether every fault the work mends is likely enough for a verdict.
@@ -559,7 +584,8 @@ func (d *decision) costView(expected float64) CostView {
 			word += s.p * (pr.money(w.comeback, 0) + expected)
 		}
 	}
-	return CostView{Expected: round2(expected), CodeTakenAtItsWord: round2(word / total), CauseKnown: round2(known / total)}
+	return CostView{Expected: round2(expected), CodeTakenAtItsWord: round2(word / total), CauseKnown: round2(known / total),
+		AtLeast: round2(pr.atLeast), AtMost: round2(pr.atMost)}
 }
 
 // takenAtTheirWord lists what would be done on the codes alone, and its price: a

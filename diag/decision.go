@@ -114,9 +114,14 @@ type Part struct {
 	Kind     SensorKind `json:"kind"`
 }
 
-// CostView compares three ways of doing the job, in Costs.Currency.
+// CostView compares three ways of doing the job, in Costs.Currency, and bounds the
+// expected total of the best plan: none costs less than AtLeast, and one is known that
+// costs AtMost. Both hold for the tests, classes of answers and kinds of work that the
+// plan knows of.
 type CostView struct {
 	Expected           float64 `json:"expected"`
 	CodeTakenAtItsWord float64 `json:"code_taken_at_its_word"`
 	CauseKnown         float64 `json:"cause_known"`
+	AtLeast            float64 `json:"at_least"`
+	AtMost             float64 `json:"at_most"`
 }

@@ -28,7 +28,6 @@ type engine struct {
 	wild      float64
 	beyond    float64 // of wild, beyond what a cell can give
 	cellError float64 // V
-	bitPrice  float64 // minutes
 	onPrice   float64 // minutes
 	forgotten float64
 	partial   float64
@@ -99,7 +98,7 @@ func newEngine(m *model.Model) *engine {
 	e := &engine{m: m, test: map[string]int{}, quantity: map[string]int{}, code: map[string]int{}, remark: map[string]int{},
 		cause: map[string]int{}, curves: map[string]model.Curve{},
 		trimSD: set("trim_sd"), shortSD: set("short_only_sd"), longSD: set("long_only_sd"),
-		unlearned: set("unlearned_factor"), wild: set("wild"), beyond: set("wild_beyond"), cellError: set("cell_error"), partial: set("unlearned_share"), forgotten: set("forgotten"), bitPrice: set("bit_minutes"), onPrice: set("on_minutes"), pending: set("pending_weight"), authority: set("authority_pct"),
+		unlearned: set("unlearned_factor"), wild: set("wild"), beyond: set("wild_beyond"), cellError: set("cell_error"), partial: set("unlearned_share"), forgotten: set("forgotten"), onPrice: set("on_minutes"), pending: set("pending_weight"), authority: set("authority_pct"),
 		family: set("family_share"), visit: set("idle_visit"), quiet: set("unmentioned"), comeback: set("comeback_minutes"), redo: set("redo_minutes"), proof: set("proof_minutes"),
 		proofMiss: set("proof_misses"), reference: set("reference_rate")}
 	for i, t := range m.Tests {

@@ -22,11 +22,13 @@ type prospect struct {
 	asked     [][]answer // answers after merging the rare ones
 	mends     []mend
 	problem   plan.Problem
-	actionOf  []int // action of the problem: its mend
-	proof     int   // index of the proof among the questions
+	works     []uint64 // stop of the problem: the work it ends with, bit i for mends[i]
+	proof     int      // index of the proof among the questions
 	need      [][]int
 	barred    []bool
 	compass   *compass
+	atLeast   float64 // no plan costs less
+	atMost    float64 // a plan is known that costs this
 }
 
 // fault is something to mend, at its place.
@@ -435,7 +437,11 @@ func (pr *prospect) state(direct []bool, missing func(bank int) string) {
 		worth float64
 	}
 	var list []ranked
-	for _, q := range c.questions() {
+	var likely []hyp
+	for i := range pr.sets {
+		likely = append(likely, pr.sets[i].hyps[0])
+	}
+	for _, q := range c.questions(likely) {
 		ps := pr.answersOf(&q)
 		bitsTold := pr.information(ps)
 		if bitsTold < 1e-3 && !wanted(&q) {
@@ -478,28 +484,8 @@ func (pr *prospect) state(direct []bool, missing func(bank int) string) {
 	}
 	pr.proof = len(p.Questions)
 	p.Questions = append(p.Questions, pr.proofQuestion())
-	comeback := pr.money(w.comeback, 0)
-	loss := make([]float64, len(pr.sets))
-	for i := range pr.sets {
-		if pr.sets[i].mask == 0 {
-			continue
-		}
-		loss[i] = comeback
-		for m, done := pr.sets[i].mask, map[int]bool{}; m != 0; m &= m - 1 {
-			if by := pr.faults[bits.TrailingZeros64(m)].by; !done[by] {
-				done[by] = true
-				loss[i] += pr.mends[by].cost
-			}
-		}
-	}
-	p.Stops = []plan.Stop{{ID: "hand over", Loss: loss}}
 	for m := range pr.mends {
 		md := &pr.mends[m]
-		// Work that turns out not to help costs the time to begin again.
-		a := plan.Action{ID: md.ref.Cause, Cost: md.cost + pr.money(w.redo, 0)*(1-pr.present(m))}
-		for _, f := range md.faults {
-			a.Mends = append(a.Mends, plan.Mend{Fault: f, P: 1, Unless: pr.makers(f)})
-		}
 		var need []int
 		barred := false
 		switch {
@@ -526,17 +512,152 @@ func (pr *prospect) state(direct []bool, missing func(bank int) string) {
 			}
 		}
 		pr.need, pr.barred = append(pr.need, need), append(pr.barred, barred)
-		if barred {
+	}
+	p.Open = pr.inPlace(setup)
+	pr.compass = newCompass(pr, pr.need, pr.barred)
+	pr.end()
+}
+
+// inPlace tells which set-ups the tests that were made have left. In which order they
+// were made is not asked: what one of them needs and another undoes is not relied on.
+func (pr *prospect) inPlace(setup map[string]uint32) uint32 {
+	w := pr.c.w
+	var needed uint32
+	for i := range pr.c.ev.entries {
+		t, ok := w.test[testOf(&pr.c.ev.entries[i])]
+		if !ok || w.m.Tests[t].Proof {
 			continue
 		}
-		a.Needs = need
-		if len(a.Mends) > 8 {
-			a.Mends = a.Mends[:8]
+		for _, s := range w.m.Tests[t].Setups {
+			needed |= setup[s]
 		}
-		p.Actions = append(p.Actions, a)
-		pr.actionOf = append(pr.actionOf, m)
 	}
-	pr.compass = newCompass(pr, pr.need, pr.barred)
+	if both := setup["warm_engine"] | setup["cold_exhaust"]; needed&both == both {
+		needed &^= both
+	}
+	return needed
+}
+
+// testOf names the test that an entry comes from; empty: none.
+func testOf(e *Entry) string {
+	switch e.Kind {
+	case KindTrim:
+		return "trims"
+	case KindSignal:
+		return "signal_capture"
+	case KindForced:
+		return "forced_" + e.Mixture
+	case KindHeater:
+		if e.Ohm != nil {
+			return "heater_resistance"
+		}
+		return "heater_supply"
+	case KindCircuit:
+		return "signal_circuit"
+	case KindConnector:
+		return "connector_look"
+	case KindTip:
+		return "tip_look"
+	case KindGas, KindLambda:
+		return "gas_analysis"
+	case KindFuelPressure:
+		return "fuel_pressure"
+	case KindAirflow:
+		return "airflow_check"
+	case KindResult:
+		return e.Test
+	}
+	return ""
+}
+
+// end lists what the job can end with: a piece of work and its proof, and what follows
+// where a fault is left: the proof shows it, and what is left is found and mended, or it
+// comes back.
+func (pr *prospect) end() {
+	c := pr.compass
+	for i := range pr.sets {
+		work := c.work[i]
+		if i == 0 {
+			pr.endWith(0)
+		}
+		if work != 0 && !slices.Contains(pr.works, work) {
+			pr.endWith(work)
+		}
+	}
+}
+
+func (pr *prospect) endWith(work uint64) {
+	c := pr.compass
+	s := plan.Stop{Loss: make([]float64, len(pr.sets))}
+	for _, m := range workList(work) {
+		switch need := c.need[m]; {
+		case c.barred[m]:
+			return
+		case len(s.Needs) == 0:
+			s.Needs = need
+		case len(need) > 0:
+			s.Needs = slices.Concat(s.Needs, need) // one of them, which is less than is asked for
+		}
+	}
+	t := c.jobs[work]
+	for i, j := range t.left {
+		s.Loss[i] = t.cost
+		if j >= 0 {
+			s.Loss[i] += c.shows[j] * ((1-c.miss)*(c.redo+c.known[j]+c.base) + c.miss*c.loss[j])
+		}
+	}
+	pr.works = append(pr.works, work)
+	pr.problem.Stops = append(pr.problem.Stops, s)
+}
+
+// start is the moment at which the plan begins.
+func (pr *prospect) start() moment { return moment{place: pr.problem.Open} }
+
+// planBudget bounds the search for an exact plan, in what plan counts as work. More of it
+// makes more jobs exact (100,000 a sixth of them, 1,000,000 a fifth), takes milliseconds
+// and makes simulated jobs no cheaper.
+const planBudget = 20_000
+
+// closeEnough is how far the bounds of a plan may be apart, as a share of its cost, for
+// it to count as exact.
+const closeEnough = 0.002
+
+// solve plans the job to its end as far as the budget goes.
+func (pr *prospect) solve() plan.Result {
+	p := pr.problem
+	p.Questions = p.Questions[:pr.proof] // the proof comes with the work
+	r, err := plan.Solve(&p, plan.Options{Budget: planBudget, Gap: closeEnough})
+	if err != nil { // TestEveryPlanIsAProblem
+		return plan.Result{Total: math.Inf(1)}
+	}
+	return r
+}
+
+// choose ranks what could be done, best first: by the exact plan where there is one, else
+// by the compass.
+func (pr *prospect) choose() []move {
+	r := pr.solve()
+	pr.atLeast, pr.atMost = r.Lower, r.Total
+	if !r.Exact {
+		return pr.compass.choose(pr.belief(), pr.start())
+	}
+	var moves []move
+	for _, s := range r.Steps {
+		switch {
+		case math.IsInf(s.Total, 1):
+		case s.Kind == plan.Ask:
+			moves = append(moves, move{s.Index, 0, s.Total})
+		case pr.open(pr.works[s.Index]):
+			moves = append(moves, move{-1, pr.works[s.Index], s.Total})
+		}
+	}
+	sortMoves(moves)
+	return moves
+}
+
+// open tells whether work may be done now.
+func (pr *prospect) open(work uint64) bool {
+	return !slices.ContainsFunc(workList(work), func(m int) bool { return !pr.compass.open(m, pr.start()) })
 }
 
 // excludes tells whether a question is the test that a verdict on a bank's converter

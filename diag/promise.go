@@ -26,8 +26,8 @@ func LookingFor(c Case) (Looking, error) {
 	}
 	d := trade().weigh(c, nil)
 	s := &search{d: d}
-	if _, next, _, _ := d.judge(moment{}); next != nil {
-		s.follow(d.pr.belief(), 1, 0, moment{})
+	if _, next, _, _ := d.judge(); next != nil {
+		s.follow(d.pr.belief(), 1, 0, d.pr.start())
 	}
 	l := Looking{Beyond: s.beyond}
 	l.Minutes, l.Minutes90 = spread(s.ends)

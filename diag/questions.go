@@ -3,7 +3,6 @@ package diag
 import (
 	"math"
 	"slices"
-	"strconv"
 
 	"crosscount/diag/model"
 	"crosscount/diag/say"
@@ -30,8 +29,9 @@ type answer struct {
 	bank int // 1-based, where the answer is about one
 }
 
-// questions lists what could be asked of the car that is not known already.
-func (c *calc) questions() []question {
+// questions lists what could be asked of the car that is not known already; likely
+// are the likeliest explanations, in their order.
+func (c *calc) questions(likely []hyp) []question {
 	w := c.w
 	var out []question
 	for t := range w.m.Tests {
@@ -41,13 +41,13 @@ func (c *calc) questions() []question {
 		}
 		switch mt.Scope {
 		case model.Engine:
-			c.ask(&out, t, 0, -1)
+			c.ask(&out, t, 0, -1, likely)
 		case model.Bank:
 			for b := range w.nb {
 				if mt.Rear && w.rear[b] < 0 {
 					continue
 				}
-				c.ask(&out, t, b+1, -1)
+				c.ask(&out, t, b+1, -1, likely)
 			}
 		case model.Sensor:
 			for s := range w.sens {
@@ -56,7 +56,7 @@ func (c *calc) questions() []question {
 					len(mt.Kinds) > 0 && !slices.Contains(mt.Kinds, string(sw.Kind)) {
 					continue
 				}
-				c.ask(&out, t, sw.Bank, s)
+				c.ask(&out, t, sw.Bank, s, likely)
 			}
 		}
 	}
@@ -71,7 +71,7 @@ func (c *calc) minutes(t *model.Test) float64 {
 	return t.Minutes
 }
 
-func (c *calc) ask(out *[]question, t, bank, s int) {
+func (c *calc) ask(out *[]question, t, bank, s int, likely []hyp) {
 	w := c.w
 	mt := &w.m.Tests[t]
 	position := 0
@@ -91,7 +91,7 @@ func (c *calc) ask(out *[]question, t, bank, s int) {
 		}
 		c.askHistory(&q)
 	case "trims":
-		c.askTrims(&q)
+		c.askTrims(&q, likely)
 	case "signal_capture":
 		c.askSignal(&q)
 	case "forced_rich":
@@ -409,84 +409,6 @@ func (c *calc) askHistory(q *question) {
 			fires[i] = 1 - miss
 		}
 		return exclusive(fires)
-	}
-}
-
-// trimShapes are the shapes a bank's trims can have, as far as they help: where
-// along idle and load the module adds fuel, or takes it away.
-var trimShapes = [...]answer{
-	{id: "normal", say: say.T("near zero")},
-	{id: "lean_idle", say: say.T("adds fuel at idle, not under load")},
-	{id: "lean_load", say: say.T("adds fuel under load, not at idle")},
-	{id: "lean", say: say.T("adds fuel throughout")},
-	{id: "rich_idle", say: say.T("takes fuel away at idle, not under load")},
-	{id: "rich", say: say.T("takes fuel away under load")},
-}
-
-// askTrims plans the trims by shape, bank by bank.
-func (c *calc) askTrims(q *question) {
-	w := c.w
-	var banks []int
-	for b := range w.nb {
-		if has := c.hasCell[b]; !has[0] || !has[1] && !has[2] && !has[3] {
-			banks = append(banks, b)
-		}
-	}
-	if len(banks) == 0 {
-		return
-	}
-	banks = banks[:min(len(banks), 2)]
-	n := len(trimShapes)
-	total := 1
-	for range banks {
-		total *= n
-	}
-	for i := range total {
-		var a answer
-		for j, x := 0, i; j < len(banks); j, x = j+1, x/n {
-			shape := trimShapes[x%n]
-			if w.nb == 1 {
-				a.id, a.say = shape.id, shape.say
-				continue
-			}
-			at := say.T("bank %d %s", banks[j]+1, shape.say)
-			if j > 0 {
-				a.id += " "
-				at = say.Series([]say.Text{a.say, at})
-			}
-			a.id += "bank" + strconv.Itoa(banks[j]+1) + ":" + shape.id
-			a.say = at
-		}
-		q.answers = append(q.answers, a)
-	}
-	q.cats = func(h *hyp) []float64 {
-		sc := c.scene(h.us)
-		parts := make([][len(trimShapes)]float64, len(banks))
-		for j, b := range banks {
-			f := w.front[b]
-			cl := &c.sensors[f].classes[c.sensors[f].classOf[h.st[f]]]
-			side := func(st int) (rich, lean float64) {
-				mean, variance := 0.0, 16.0
-				if !cl.open {
-					mean = w.saturate(sc.need[b][st] + sc.lie[b][st] + cl.lie[st])
-					variance = sc.needVar[b][st] + sc.lieVar[b][st] + cl.lieVar[st]
-				}
-				sd := math.Sqrt(variance + w.trimSD*w.trimSD)
-				return heavyCDF((-8 - mean) / sd), 1 - heavyCDF((8-mean)/sd)
-			}
-			r0, l0 := side(0)
-			r3, l3 := side(3)
-			parts[j] = [...]float64{(1 - r0 - l0) * (1 - r3 - l3), l0 * (1 - l3 - r3), l3 * (1 - l0 - r0), l0 * l3, r0 * (1 - r3), r3}
-		}
-		out := make([]float64, total)
-		for i := range out {
-			p := 1.0
-			for j, x := 0, i; j < len(banks); j, x = j+1, x/n {
-				p *= parts[j][x%n]
-			}
-			out[i] = p
-		}
-		return out
 	}
 }
 

@@ -18,6 +18,12 @@ import (
 // drawn from the model too, once for each car, so that every policy sees the same
 // car. It is the method of experiment of Heckerman, Breese and Rommelse (1994), who
 // found 1.213 times the cost of one who knows the fault.
+//
+// One who knows the fault pays for its repair and for the proof of it, nothing else:
+// no test and no set-up. Where nothing is wrong any more he pays for the proof alone.
+// The engine pays for every test and every set-up that is not in place, for all work it
+// asks for, for the proof, and where a fault is left for finding it anew (redo_minutes,
+// or comeback_minutes if the proof missed it), its repair and another proof.
 
 // truth is what a simulated car really has.
 type truth struct {
@@ -481,8 +487,10 @@ type bill struct {
 	stuck    bool
 	wrong    bool // the verdict's work left a fault or was not needed
 	verdict  string
-	careless bool // handed over without proof
-	proved   bool // the proof drive has been made already
+	careless bool    // handed over without proof
+	proved   bool    // the proof drive has been made already
+	tests    float64 // of the total, before the verdict
+	trail    string
 }
 
 const simRate = 120.0 / 60 // a minute
@@ -611,26 +619,35 @@ func (j *job) byEngine(e *engine) (bill, Case) {
 	c := Case{Version: 1, Vehicle: j.car.w.v, Evidence: slices.Clone(j.codes), Costs: Costs{LabourPerHour: 120, Currency: "USD"}}
 	ready := map[string]bool{}
 	for b.steps < 25 {
-		d := e.decide(c, nil)
-		if d.Next != nil {
-			b.steps++
-			b.total += j.setups(ready, d.Next.Test)
-			b.proved = b.proved || d.Next.Test == "road_proof"
-			c.Evidence = append(c.Evidence, j.car.perform(d.Next.Test, d.Next.Bank, d.Next.Position)...)
-			continue
-		}
-		b.verdict = d.Verdict.Decision
-		if d.Verdict.Decision == DecideOpen {
+		d := e.weigh(c, nil)
+		m, ok := d.first(d.pr.choose())
+		if !ok {
 			break
 		}
-		mend := slices.Clone(d.Verdict.Mend)
-		for _, f := range d.Verdict.First {
+		if m.ask >= 0 {
+			n := d.nextTest(m.ask, 0)
+			b.steps++
+			x := j.setups(ready, n.Test)
+			b.total += x
+			if n.Test != "road_proof" {
+				b.tests += x
+			}
+			b.proved = b.proved || n.Test == "road_proof"
+			c.Evidence = append(c.Evidence, j.car.perform(n.Test, n.Bank, n.Position)...)
+			continue
+		}
+		var v Verdict
+		if m.work != 0 {
+			d.concludeWork(&v, workList(m.work))
+		}
+		mend := slices.Clone(v.Mend)
+		for _, f := range v.First {
 			if !slices.Contains(mend, f) {
 				mend = append(mend, f)
 			}
 		}
 		var parts []CauseRef
-		for _, p := range d.Verdict.Parts {
+		for _, p := range v.Parts {
 			parts = append(parts, CauseRef{"", p.Bank, p.Position})
 		}
 		if len(mend)+len(parts) > 0 {
@@ -833,7 +850,7 @@ func perturbed(sigma float64, seed uint64) *engine {
 // tally sums up a policy over many jobs.
 type tally struct {
 	n                                        int
-	cost, known                              float64
+	cost, known, tests                       float64
 	needless, comebacks, stuck, wrong, steps int
 }
 
@@ -841,6 +858,7 @@ func (t *tally) add(b bill, known float64) {
 	t.n++
 	t.cost += b.total
 	t.known += known
+	t.tests += b.tests
 	t.needless += min(b.needless, 1)
 	t.steps += b.steps
 	for _, x := range []struct {

@@ -81,14 +81,6 @@ func (k *walker) shift(m *model, h int32, dw float64) {
 	}
 }
 
-func least(x []float64) float64 {
-	v := x[0]
-	for _, y := range x[1:] {
-		v = min(v, y)
-	}
-	return v
-}
-
 // walk returns the value of the walk from a belief and its steps, which are good
 // until the next call. The last step, to finish, is left out.
 func (s *Solver) walk(st state, idx []int32, w []float64) (float64, []micro) {
@@ -118,15 +110,15 @@ func (s *Solver) stroll(st state, proofFirst bool) (float64, int) {
 	k.plan = k.plan[:0]
 	s.work += len(k.list)
 	var acc float64 // paid so far, and lost where the walk has stopped
-	best, cut := least(k.stops), 0
+	best, cut := m.least(st, k.stops), 0
 	start := k.mass
 	look := func() {
-		if v := acc + least(k.stops); v < best {
+		if v := acc + m.least(st, k.stops); v < best {
 			best, cut = v, len(k.plan)
 		}
 	}
 	for range maxBundles {
-		if k.mass <= 1e-13*start || m.kind && (acc >= best || least(k.stops) <= fine*best) {
+		if k.mass <= 1e-13*start || m.kind && (acc >= best || m.least(st, k.stops) <= fine*best) {
 			break
 		}
 		if !proofFirst {
@@ -162,7 +154,7 @@ func (s *Solver) stroll(st state, proofFirst bool) (float64, int) {
 			}
 			acc += k.mass * m.askCost(st, q)
 			st = m.afterAsk(st, q)
-			on, lost := s.prove(q)
+			on, lost := s.prove(st, q)
 			if on < 0 {
 				return best, cut // the belief has faded below what a float holds
 			}
@@ -177,7 +169,7 @@ func (s *Solver) stroll(st state, proofFirst bool) (float64, int) {
 
 // prove asks proof q: it returns the outcome after which the walk goes on, the
 // one where stopping would cost most, and what stopping after the others costs.
-func (s *Solver) prove(q int) (on int, lost float64) {
+func (s *Solver) prove(st state, q int) (on int, lost float64) {
 	m, k := &s.m, &s.walker
 	rows := m.lik[q]
 	if o := m.sharp[q]; o >= 0 {
@@ -191,9 +183,11 @@ func (s *Solver) prove(q int) (on int, lost float64) {
 				k.pass[i] += x * m.p.Stops[i].Loss[h]
 			}
 		}
-		pass, fail := least(k.pass), math.Inf(1)
+		pass, fail := m.least(st, k.pass), math.Inf(1)
 		for i, v := range k.stops {
-			fail = min(fail, v-k.pass[i])
+			if m.openStop(st, i) {
+				fail = min(fail, v-k.pass[i])
+			}
 		}
 		rest := k.mass - mass
 		if rest <= 0 {
@@ -225,7 +219,7 @@ func (s *Solver) prove(q int) (on int, lost float64) {
 		if mass <= 0 {
 			continue
 		}
-		v := least(k.pass)
+		v := m.least(st, k.pass)
 		sum += v
 		if v/mass > worst {
 			on, worst, onValue = o, v/mass, v

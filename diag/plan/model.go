@@ -23,6 +23,8 @@ type model struct {
 	free      uint64        // questions without cost that end no set-up and lose nothing by being asked now
 	needy     uint64        // questions some action needs
 	needs     []uint64      // per action
+	ends      []uint64      // per stop, questions it needs
+	gated     bool          // some stop needs a question
 	bundles   []bundle
 	rate      []float64 // per bundle, one over its cost with a proof
 	masks     []uint64  // per bundle, its actions
@@ -129,6 +131,16 @@ func (m *model) compile(p *Problem) {
 			m.stopMin[h] = min(m.stopMin[h], s.Loss[h])
 			m.kind = m.kind && s.Loss[h] >= 0
 		}
+	}
+
+	for _, s := range p.Stops {
+		var need uint64
+		for _, q := range s.Needs {
+			need |= 1 << q
+		}
+		m.ends = append(m.ends, need)
+		m.needy |= need
+		m.gated = m.gated || need != 0
 	}
 
 	m.moves = make([][]move, len(p.Actions))
@@ -363,6 +375,31 @@ func (m *model) firstExtra(s state, a int) float64 {
 	return c
 }
 
+// gateCost is the least that must be paid before a stop is open.
+func (m *model) gateCost(s state, need uint64) float64 {
+	if need == 0 || need&s.ever != 0 {
+		return 0
+	}
+	c := math.Inf(1)
+	for left := need &^ s.asked; left != 0; left &= left - 1 {
+		c = min(c, m.askCost(s, bits.TrailingZeros64(left)))
+	}
+	return c
+}
+
+func (m *model) openStop(s state, i int) bool { return m.ends[i] == 0 || m.ends[i]&s.ever != 0 }
+
+// least is the least of the losses of the stops that are open.
+func (m *model) least(s state, loss []float64) float64 {
+	v := math.Inf(1)
+	for i, x := range loss {
+		if m.openStop(s, i) {
+			v = min(v, x)
+		}
+	}
+	return v
+}
+
 // clairvoyant writes, for each hypothesis, a figure that no policy can beat if
 // that hypothesis is the true state: what it costs someone who knows it, who
 // sees at no cost whether an action took, and who pays only the first set-up.
@@ -371,8 +408,20 @@ func (m *model) firstExtra(s state, a int) float64 {
 // are tried in the order of chance per cost, each once (Heckerman et al. 1995).
 // Otherwise an action may be repeated until it takes, which only flatters.
 func (m *model) clairvoyant(s state, v, u []float64) {
+	var gate []float64 // per stop, what must be paid before it is open
+	if m.gated {
+		for _, need := range m.ends {
+			gate = append(gate, m.gateCost(s, need))
+		}
+	}
 	for _, h := range m.order {
 		stop := m.stopMin[h]
+		if m.gated {
+			stop = math.Inf(1)
+			for i, g := range gate {
+				stop = min(stop, m.p.Stops[i].Loss[h]+g)
+			}
+		}
 		plain, first := stop, stop
 		target, same := int32(-1), true
 		least := math.Inf(1)

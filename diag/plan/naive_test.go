@@ -21,6 +21,13 @@ func (n naive) value(w []float64, asked, ever, done uint64, open uint32) float64
 	}
 	best := math.Inf(1)
 	for _, s := range p.Stops {
+		ready := len(s.Needs) == 0
+		for _, q := range s.Needs {
+			ready = ready || ever>>q&1 == 1
+		}
+		if !ready {
+			continue
+		}
 		var l float64
 		for h, x := range w {
 			l += x * s.Loss[h]
@@ -136,7 +143,7 @@ func naiveValue(p *Problem) float64 {
 
 // randomProblem draws a small problem with everything in it: several faults at
 // once, proofs that err, shared set-ups that others end, imperfect mends, mends
-// that another fault undoes, actions that need a question first.
+// that another fault undoes, actions and stops that need a question first.
 func randomProblem(rng *rand.Rand) *Problem {
 	p := &Problem{}
 	faults := 1 + rng.IntN(3)
@@ -225,13 +232,16 @@ func randomProblem(rng *rand.Rand) *Problem {
 		}
 		p.Actions = append(p.Actions, a)
 	}
-	for range 1 + rng.IntN(2) {
+	for range 1 + rng.IntN(3) {
 		s := Stop{Loss: make([]float64, n)}
 		for h := range n {
 			s.Loss[h] = 40 * rng.Float64()
 			if h == 0 && rng.IntN(2) == 0 {
 				s.Loss[h] = -10 * rng.Float64()
 			}
+		}
+		if len(p.Stops) > 0 && len(p.Questions) > 0 && rng.IntN(2) == 0 {
+			s.Needs = []int{rng.IntN(len(p.Questions))}
 		}
 		p.Stops = append(p.Stops, s)
 	}

@@ -106,6 +106,9 @@ type Mend struct {
 type Stop struct {
 	ID   string
 	Loss []float64
+	// Needs names questions, one of which must have been asked before. Empty: the
+	// stop is always open. At least one stop has none.
+	Needs []int
 }
 
 // Error names what is wrong with a Problem and how to mend it.
@@ -244,7 +247,14 @@ func (p *Problem) Validate() error {
 			}
 		}
 	}
+	free := false
 	for i, s := range p.Stops {
+		free = free || len(s.Needs) == 0
+		for j, q := range s.Needs {
+			if q < 0 || q >= len(p.Questions) {
+				return bad(fmt.Sprintf("stops[%d].needs[%d]", i, j), fmt.Sprintf("%d is not a question", q), "give an index into questions")
+			}
+		}
 		f := fmt.Sprintf("stops[%d].loss", i)
 		if len(s.Loss) != len(p.Hypotheses) {
 			return bad(f, fmt.Sprintf("%d numbers", len(s.Loss)), fmt.Sprintf("give one per hypothesis, %d", len(p.Hypotheses)))
@@ -254,6 +264,9 @@ func (p *Problem) Validate() error {
 				return bad(fmt.Sprintf("%s[%d]", f, h), fmt.Sprintf("%v is not a loss", v), fmt.Sprintf("give a number from %g to %g", -float64(maxCost), float64(maxCost)))
 			}
 		}
+	}
+	if !free {
+		return bad("stops", "each needs a question", "give one that is always open")
 	}
 	return p.validateMoves()
 }

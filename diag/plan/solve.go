@@ -350,6 +350,9 @@ func (s *Solver) node(st state, off int) int32 {
 	}
 	nd.stop = math.Inf(1)
 	for i := range s.m.p.Stops {
+		if !s.m.openStop(st, i) {
+			continue
+		}
 		loss := s.m.p.Stops[i].Loss
 		var l float64
 		for i, h := range idx {
@@ -546,7 +549,7 @@ func (s *Solver) guess(nd *node, q int) float64 {
 				s.glow[sh.bundle] += x * sh.p
 			}
 		}
-		best := min(least(k.pass), mass*average)
+		best := min(m.least(m.afterAsk(nd.state, q), k.pass), mass*average)
 		for _, b := range s.warm {
 			bu := &m.bundles[b]
 			if bu.mask&^nd.done == 0 {

@@ -77,6 +77,13 @@ func enact(t *testing.T, p *Problem, plan *Tree) float64 {
 		var v float64
 		switch i := k.Index; k.Kind {
 		case Finish:
+			ok := len(p.Stops[i].Needs) == 0
+			for _, q := range p.Stops[i].Needs {
+				ok = ok || ever>>q&1 == 1
+			}
+			if !ok {
+				t.Errorf("stop %d is not open", i)
+			}
 			for h, x := range w {
 				v += x * p.Stops[i].Loss[h]
 			}
@@ -197,8 +204,8 @@ func lift(ends uint32) *Problem {
 	p := &Problem{
 		Hypotheses: []Hypothesis{{0, 0.25}, {1, 0.25}, {2, 0.25}, {3, 0.25}},
 		Setups:     []Setup{{"lift", 10}},
-		Stops: []Stop{{"00", []float64{0, 40, 40, 40}}, {"01", []float64{40, 0, 40, 40}},
-			{"10", []float64{40, 40, 0, 40}}, {"11", []float64{40, 40, 40, 0}}},
+		Stops: []Stop{{"00", []float64{0, 40, 40, 40}, nil}, {"01", []float64{40, 0, 40, 40}, nil},
+			{"10", []float64{40, 40, 0, 40}, nil}, {"11", []float64{40, 40, 40, 0}, nil}},
 	}
 	for b := range 2 {
 		q := Question{Cost: 1, Setup: 1, Ends: ends, Outcomes: []Outcome{{P: make([]float64, 4)}, {P: make([]float64, 4)}}}
@@ -250,6 +257,8 @@ func TestValidateNamesWhatIsWrong(t *testing.T) {
 		{"a mend that never works", "actions[0].mends[0].p", func(p *Problem) { p.Actions[0].Mends[0].P = 0 }},
 		{"a fault beyond the last bit", "actions[0].mends[0].fault", func(p *Problem) { p.Actions[0].Mends[0].Fault = MaxFaults }},
 		{"a need that is no question", "actions[0].needs[0]", func(p *Problem) { p.Actions[0].Needs = []int{-1} }},
+		{"a stop's need that is no question", "stops[0].needs[0]", func(p *Problem) { p.Stops[0].Needs = []int{99} }},
+		{"no stop that is always open", "stops", func(p *Problem) { p.Stops[0].Needs = []int{0} }},
 		{"an infinite loss", "stops[0].loss[1]", func(p *Problem) { p.Stops[0].Loss[1] = math.Inf(1) }},
 		{"a state an action leads to that is not listed", "hypotheses[1]", func(p *Problem) { p.Hypotheses[0].Faults = 1 << 60 }},
 		{"a state listed twice", "hypotheses[1]", func(p *Problem) { p.Hypotheses[2].Faults = 0 }},

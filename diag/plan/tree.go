@@ -22,6 +22,9 @@ func (s *Solver) result(root int32, o Options) Result {
 		r.Steps = append(r.Steps, Choice{Step{ch.kind, int(ch.index)}, ch.hi, ch.lo})
 	}
 	for i := range s.m.p.Stops {
+		if !s.m.openStop(nd.state, i) {
+			continue
+		}
 		l := dot(idx, w, s.m.p.Stops[i].Loss)
 		r.Steps = append(r.Steps, Choice{Step{Finish, i}, l, l})
 	}
@@ -187,7 +190,7 @@ func (s *Solver) write(c scene, plan []micro, depth int) (float64, *Tree) {
 	if len(plan) == 0 {
 		best, at := math.Inf(1), 0
 		for i := range s.m.p.Stops {
-			if l := dot(c.idx, c.w, s.m.p.Stops[i].Loss); l < best {
+			if l := dot(c.idx, c.w, s.m.p.Stops[i].Loss); l < best && s.m.openStop(c.state, i) {
 				best, at = l, i
 			}
 		}
