@@ -429,7 +429,7 @@ func (c *calc) askSignal(q *question) {
 		return
 	}
 	if sw.Position != 1 {
-		if c.known(s, "rear.mean_v") {
+		if c.known(s, "rear.mean_v") || c.known(s, "rear.min_v") && c.known(s, "rear.crossings_hz") {
 			return
 		}
 		mean, rate := w.quantity["rear.mean_v"], w.quantity["rear.crossings_hz"]

@@ -297,6 +297,7 @@ func TestCounterPart(t *testing.T) {
 	w.acts = map[string]func(){
 		"history_ask":         func() { p.Press("Coolant has been topped up"); p.Press("We were told") },
 		"tip_look":            func() { p.Press("Green") },
+		"gas_analysis":        func() { p.Fill("CO₂", "14.8"); p.Fill("CO", "0.1"); p.Fill("O₂", "0.2"); p.Fill("HC", "30") },
 		"combustion_gas_test": func() { p.Press("Combustion gas in the coolant") },
 		"connector_look":      func() { p.Press("Dry and clean") },
 		"trims": func() {
