@@ -437,11 +437,7 @@ func (pr *prospect) state(direct []bool, missing func(bank int) string) {
 		worth float64
 	}
 	var list []ranked
-	var likely []hyp
-	for i := range pr.sets {
-		likely = append(likely, pr.sets[i].hyps[0])
-	}
-	for _, q := range c.questions(likely) {
+	for _, q := range c.questions(pr.likely()) {
 		ps := pr.answersOf(&q)
 		bitsTold := pr.information(ps)
 		if bitsTold < 1e-3 && !wanted(&q) {
@@ -516,6 +512,15 @@ func (pr *prospect) state(direct []bool, missing func(bank int) string) {
 	p.Open = pr.inPlace(setup)
 	pr.compass = newCompass(pr, pr.need, pr.barred)
 	pr.end()
+}
+
+// likely is one explanation of each set of faults, the likeliest first.
+func (pr *prospect) likely() []hyp {
+	var out []hyp
+	for i := range pr.sets {
+		out = append(out, pr.sets[i].hyps[0])
+	}
+	return out
 }
 
 // inPlace tells which set-ups the tests that were made have left. In which order they

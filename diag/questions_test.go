@@ -12,7 +12,7 @@ func TestAnswersAreKeptByWhatHasASay(t *testing.T) {
 		for seed := range uint64(2) {
 			d := trade().weigh(workedOn(v, 5, seed+1), nil)
 			kept := 0
-			for _, q := range d.c.questions() {
+			for _, q := range d.c.questions(d.pr.likely()) {
 				bare := q
 				bare.moves = nil
 				for i := range d.hyps {
