@@ -60,10 +60,11 @@ type keptJSON struct {
 
 // arg is one filling: a word, a number with or without a fraction, or a text.
 type arg struct {
-	Word *string  `json:"word,omitempty"`
-	Int  *int     `json:"int,omitempty"`
-	Real *float64 `json:"real,omitempty"`
-	Text *kept    `json:"text,omitempty"`
+	Word *string   `json:"word,omitempty"`
+	Int  *int      `json:"int,omitempty"`
+	Real *float64  `json:"real,omitempty"`
+	Text *kept     `json:"text,omitempty"`
+	Of   *Quantity `json:"of,omitempty"`
 }
 
 func (k kept) MarshalJSON() ([]byte, error) {
@@ -72,6 +73,8 @@ func (k kept) MarshalJSON() ([]byte, error) {
 		switch v := a.(type) {
 		case Text:
 			out.With = append(out.With, arg{Text: new(kept(v))})
+		case Quantity:
+			out.With = append(out.With, arg{Of: &v})
 		case float64:
 			out.With = append(out.With, arg{Real: &v})
 		case int:
@@ -97,6 +100,8 @@ func (k *kept) UnmarshalJSON(b []byte) error {
 		switch {
 		case a.Text != nil:
 			k.Args = append(k.Args, Text(*a.Text))
+		case a.Of != nil:
+			k.Args = append(k.Args, *a.Of)
 		case a.Real != nil:
 			k.Args = append(k.Args, *a.Real)
 		case a.Int != nil:

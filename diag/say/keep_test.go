@@ -19,7 +19,7 @@ func TestKeep(t *testing.T) {
 		Also  Text      `json:"also,omitzero"`
 	}
 	was := whole{Name: "x", One: &part{Why: T("%d of %s, %.2f V, %02X", 3, T("The bank").Lower(), 0.5, 10)},
-		Parts: []part{{Why: T("plain"), More: Texts([]string{"5 % of it"})}, {Why: T("%q is wrong", "it").Upper()}}, Long: []float64{1, 2}}
+		Parts: []part{{Why: T("%s off", Quantity{Value: 40, Unit: "kPa"}), More: Texts([]string{"5 % of it"})}, {Why: T("%q is wrong", "it").Upper()}}, Long: []float64{1, 2}}
 	t.Run("comes back with its blanks open", func(t *testing.T) {
 		b, err := Keep(was)
 		var is whole
