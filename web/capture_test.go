@@ -21,6 +21,7 @@ import (
 	"crosscount/diag"
 	"crosscount/diag/signal"
 	"crosscount/store"
+	"crosscount/templates/lang"
 )
 
 // swing is a made-up recording of two sensors at 100 samples a second: the front one
@@ -474,6 +475,14 @@ func TestForcedAndTrims(t *testing.T) {
 			}
 		}
 		b.get("/curve.svg?l=x").want(t, 404)
+		american := &lang.Language{Units: measuresOf(americanShop)}
+		for _, d := range []*desk{{l: lang.Of("es", ",")}, {l: american}} {
+			b.get(d.curveSrc("dark", math.NaN(), 0, 0.45, 0).Src).want(t, 200)
+			b.get(d.curveSrc("dark", 1.02, 0.01, math.NaN(), 0).Src).want(t, 200)
+		}
+		if d := (&desk{l: american}); d.drawnIn() == (&desk{l: &lang.Language{}}).drawnIn() {
+			t.Error("a browser would show a drawing in other units than the shop's")
+		}
 	})
 	t.Run("the drive logs give trims by state", func(t *testing.T) {
 		// Real logs of cars (open dataset carOBD, IEEE document 8891367), set against
