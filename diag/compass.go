@@ -229,10 +229,18 @@ func (c *compass) estimate(b []float64, at moment, limit float64) float64 {
 		}
 	}
 	doubt := 0.0
+	slight := 1e-5 * least // a doubt this small is not looked into
 	for n, i := range heavy {
+		if least+doubt > limit {
+			break
+		}
 		for _, j := range heavy[:n] {
 			k := i*c.groups + j
 			w := min(g[i]*c.wrong[k], g[j]*c.wrong[j*c.groups+i])
+			if w <= slight {
+				doubt += w
+				continue
+			}
 			a := c.alike(o, i, j)
 			// Its share of the entropy: over all pairs these add up to it.
 			e := g[i]*c.share[j] + g[j]*c.share[i]

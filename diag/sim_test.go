@@ -485,12 +485,10 @@ type bill struct {
 	steps    int
 	comeback bool
 	stuck    bool
-	wrong    bool // the verdict's work left a fault or was not needed
-	verdict  string
+	wrong    bool    // the verdict's work left a fault or was not needed
 	careless bool    // handed over without proof
 	proved   bool    // the proof drive has been made already
 	tests    float64 // of the total, before the verdict
-	trail    string
 }
 
 const simRate = 120.0 / 60 // a minute
