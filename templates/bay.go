@@ -97,3 +97,10 @@ func WrittenWords(l *lang.Language, written, came string) string {
 func TorqueWords(nm float64) string {
 	return fmt.Sprintf("%.4g\u00a0Nm (%.0f\u00a0lb·ft)", nm, nm/1.355818)
 }
+
+func findings(l *lang.Language, n int) string {
+	if n == 1 {
+		return l.T("1 finding")
+	}
+	return l.T("%d findings", n)
+}

@@ -976,7 +976,7 @@ func bayRail(v BayView) templ.Component {
 			return templ_7745c5c3_Err
 		}
 		var templ_7745c5c3_Var52 string
-		templ_7745c5c3_Var52, templ_7745c5c3_Err = templ.JoinStringErrs(T(ctx, "%d findings", v.Findings))
+		templ_7745c5c3_Var52, templ_7745c5c3_Err = templ.JoinStringErrs(findings(tongue(ctx), v.Findings))
 		if templ_7745c5c3_Err != nil {
 			return templ.Error{Err: templ_7745c5c3_Err, FileName: `bay.templ`, Line: 121, Col: 59}
 		}
