@@ -3,7 +3,6 @@ package templates
 import (
 	"strings"
 
-	"crosscount/diag/say"
 	"crosscount/templates/lang"
 	"crosscount/templates/paper"
 )
@@ -261,7 +260,7 @@ func PlainTest(l *lang.Language, id, name string) string {
 	if say := plainTest(id); say != "" {
 		return l.T(say)
 	}
-	return l.Say(say.T(name).Lower())
+	return lower(l.T(name))
 }
 
 func plainTest(id string) string {
