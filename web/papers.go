@@ -243,7 +243,7 @@ func (a *account) workOrder() (paper.Sheet, error) {
 		if d.noFit == "" && d.decision.Next != nil {
 			add(d.decision.Next, "")
 			for _, step := range d.decision.Plan {
-				if step.Next != nil && len(tests) < 6 {
+				if step.Next != nil && len(tests) < testsShown {
 					say := d.l.Say(step.Say)
 					if say == "" {
 						say = d.l.T(outcomeName(d.decision.Next.Test, step.Outcome))
@@ -395,6 +395,7 @@ const (
 	pairsShown   = 4
 	codesShown   = 4
 	concernShown = 300 // characters
+	testsShown   = 5   // on an order, which is one page
 )
 
 // figures are the latest recording and the photos of a job.
