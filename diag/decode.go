@@ -27,7 +27,7 @@ func DecodeCase(r io.Reader) (Case, error) {
 	if len(ps) > 0 {
 		return Case{}, ps
 	}
-	var c Case
+	c := Case{Evidence: []Entry{}} // none named is an empty list, also when written again
 	bind(tree, reflect.ValueOf(&c).Elem(), "", &ps)
 	// Where a field did not bind, its checks would only repeat the complaint.
 	for _, p := range c.Check() {
