@@ -94,6 +94,20 @@ func TestLogIn(t *testing.T) {
 			t.Errorf("the session lives on: %d", a.status)
 		}
 	})
+	t.Run("lets a late answer to the last person's request leave the next one logged in", func(t *testing.T) {
+		b := r.as(store.Owner)
+		old := b.cookie(sessionCookie)
+		b.post("/logout", nil).want(t, 303)
+		b.post("/login", url.Values{"login": {"tomas"}, "password": {password}}).want(t, 303)
+		late := b.do(http.MethodGet, "/api/jobs/1", nil, func(q *http.Request) {
+			q.Header.Set("Cookie", sessionCookie+"="+old)
+		})
+		if set := late.header.Values("Set-Cookie"); len(set) > 0 {
+			t.Errorf("it sets %q", set)
+		}
+		b.get("/me").want(t, 200)
+	})
+
 	t.Run("lets nobody in who no longer works here", func(t *testing.T) {
 		b := r.as(store.Writer)
 		p := r.people[store.Writer]

@@ -55,7 +55,8 @@ func (s *server) identified(next http.Handler) http.Handler {
 		v, err := s.session(r.Context(), c.Value)
 		switch {
 		case errors.Is(err, store.ErrNotFound):
-			s.setCookie(w, sessionCookie, "", -1)
+			// The cookie stays: a late answer to a request from before a log-out would
+			// otherwise take the next person's new one away.
 		case err != nil:
 			if r.Method == http.MethodPost && formType(r) {
 				r.Body = http.MaxBytesReader(w, r.Body, formLimit)
