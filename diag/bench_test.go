@@ -140,7 +140,7 @@ func recommends(d Decision) string {
 
 // price is what the engine expects of a job that begins with another's recommendation.
 func (d *decision) price(first Decision) float64 {
-	c := d.pr.compass
+	c := d.pr.compass.scout()
 	for _, m := range d.pr.choose() {
 		if n := first.Next; n != nil && m.ask >= 0 {
 			q := &d.pr.questions[m.ask]
@@ -155,7 +155,7 @@ func (d *decision) price(first Decision) float64 {
 	}
 	if first.Next != nil {
 		if first.Next.Test == "road_proof" {
-			return c.do(d.pr.belief(), 0, d.pr.start())
+			return c.do(d.pr.belief(), c.jobs[0], d.pr.start())
 		}
 		return math.Inf(1) // the engine had not thought of it
 	}
@@ -168,10 +168,7 @@ func (d *decision) price(first Decision) float64 {
 			work |= 1 << m
 		}
 	}
-	if c.jobs[work] == nil {
-		c.jobs[work] = c.errandOf(work)
-	}
-	return c.do(d.pr.belief(), work, d.pr.start())
+	return c.do(d.pr.belief(), c.errandOf(work), d.pr.start())
 }
 
 // BenchmarkSteady counts how often what the engine says first is the same when every

@@ -15,37 +15,55 @@ import (
 // a bit about them; plus what no question left can resolve. A doubt never costs more
 // than trying the likelier work first.
 type compass struct {
-	pr       *prospect
-	n        int // sets of faults
-	known    []float64
-	loss     []float64 // of handing over with these faults
-	shows    []float64 // chance that they show, on the proof or by a comeback
-	group    []int     // sets that want the same work
-	groups   int
-	work     []uint64 // set: work it wants, bit i for mends[i]
-	need     [][]int  // mend: questions one of which must have been asked; nil: none
-	barred   []bool   // mend: not open whatever is asked
-	base     float64  // of going on at all
-	proof    float64
-	redo     float64
-	miss     float64
-	p        [][][]float64 // question, answer, set
-	g        []float64
-	heavy    []int
-	share    []float64
-	overlap  [][]float64 // question, two groups
-	asking   []float64   // question: its price, with half of each set-up
-	dearest  float64     // price of a bit that no question left gives
-	outlooks map[uint64]*outlook
-	asked    uint64 // of the outlook that was used last
-	last     *outlook
-	wrong    []float64 // group that is there, group whose work is done
-	index    map[uint64]int
-	setupC   []float64
-	jobs     map[uint64]*errand
-	floor    []float64 // set: no estimate and no work from it costs less
-	buf      [2][]float64
-	scratch  []float64
+	pr      *prospect
+	known   []float64 // set: of one who knows the faults
+	again   []float64 // set: chance that the proof shows it, if work leaves it
+	after   []float64 // set: what it then costs one who knows the faults
+	group   []int     // sets that want the same work
+	works   []uint64  // group: work it wants, bit i for mends[i]
+	weighty int       // groups that weigh at the start; the others come first with work
+	need    [][]int   // mend: questions one of which must have been asked; nil: none
+	barred  []bool    // mend: not open whatever is asked
+	base    float64   // of going on at all
+	proof   float64
+	miss    float64
+	p       [][][]float64 // question, answer, set
+	asking  []float64     // question: its price, with half of each set-up
+	dearest float64       // price of a bit that no question left gives
+	wrong   []wrong       // two groups
+	shared  []float64     // two weighty groups: what they share of all that could be seen
+	apart   [][]float64   // question, two weighty groups: by what they share more without it
+	price   [][]float64   // question, two weighty groups: of a bit about them
+	first   []firstPrices // two weighty groups
+	index   map[uint64]int
+	jobs    map[uint64]*errand
+	errands []*errand // group: its work
+	floor   []float64 // set: no estimate and no work from it costs less
+}
+
+// Two groups are numbered as the cells below the diagonal of a table, row by row.
+func twoGroups(i, j int) int { return i*(i-1)/2 + j }
+
+// wrong is what it costs to do one group's work where another's is due.
+type wrong struct{ first, second float64 }
+
+// firstPrices are the questions that give a bit about two groups for the least.
+type firstPrices struct {
+	price [3]float64
+	q     [3]uint8
+}
+
+const noQuestion = 63
+
+func (f *firstPrices) put(price float64, q int) {
+	for n := range f.price {
+		if price < f.price[n] {
+			copy(f.price[n+1:], f.price[n:])
+			copy(f.q[n+1:], f.q[n:])
+			f.price[n], f.q[n] = price, uint8(q)
+			return
+		}
+	}
 }
 
 // worthMending is the chance of a fault to be what the job is about at which it is
@@ -66,24 +84,30 @@ type move struct {
 }
 
 func newCompass(pr *prospect, need [][]int, barred []bool) *compass {
-	w := pr.c.w
-	c := &compass{pr: pr, n: len(pr.sets), need: need, barred: barred, base: pr.money(w.onPrice, 0), proof: pr.money(w.proof, 0),
-		redo: pr.money(w.redo, 0), miss: w.proofMiss, index: map[uint64]int{}}
+	w, n := pr.c.w, len(pr.sets)
+	c := &compass{pr: pr, need: need, barred: barred, base: pr.money(w.onPrice, 0), proof: pr.money(w.proof, 0),
+		miss: w.proofMiss, dearest: pr.money(w.comeback, 0), index: map[uint64]int{}}
+	redo := pr.money(w.redo, 0)
+	all := make([]float64, 4*n)
+	c.known, c.again, c.after, c.floor = all[:n:n], all[n:2*n:2*n], all[2*n:3*n:3*n], all[3*n:]
+	c.group = make([]int, n)
 	groups := map[uint64]int{}
 	for i := range pr.sets {
 		c.index[pr.sets[i].mask] = i
 		var work uint64
-		cost := 0.0
+		cost, barredWork, quiet := 0.0, false, 1.0
 		for m := pr.sets[i].mask; m != 0; m &= m - 1 {
 			f := bits.TrailingZeros64(m)
+			quiet *= 1 - pr.faults[f].shows
 			if pr.faults[f].shows < worthMending {
 				continue
 			}
 			// With a fault goes what has made it.
-			for all := (1<<f | pr.makers(f)) & pr.sets[i].mask; all != 0; all &= all - 1 {
+			for all := (1<<f | pr.faults[f].makers) & pr.sets[i].mask; all != 0; all &= all - 1 {
 				if by := pr.faults[bits.TrailingZeros64(all)].by; work>>by&1 == 0 {
 					work |= 1 << by
 					cost += pr.mends[by].cost
+					barredWork = barredWork || barred[by]
 				}
 			}
 		}
@@ -91,64 +115,55 @@ func newCompass(pr *prospect, need [][]int, barred []bool) *compass {
 		if !ok {
 			g = len(groups)
 			groups[work] = g
+			c.works = append(c.works, work)
 		}
-		c.work = append(c.work, work)
-		c.group = append(c.group, g)
-		known := cost + c.proof
-		for m := work; m != 0; m &= m - 1 {
-			if barred[bits.TrailingZeros64(m)] { // no test that is left would open it
-				known = cost + c.proof + pr.money(w.comeback, 0)
-			}
+		c.group[i] = g
+		if pr.sets[i].p > 0 {
+			c.weighty = max(c.weighty, g+1)
 		}
-		c.known = append(c.known, known)
-		l := 0.0
+		c.known[i] = cost + c.proof + c.base
+		if barredWork { // no test that is left would open it
+			c.known[i] += c.dearest
+		}
+		loss := 0.0 // of handing over with these faults
 		if work != 0 {
-			l = pr.money(w.comeback, 0) + cost + c.proof
+			loss = c.dearest + cost + c.proof
 		}
-		c.loss = append(c.loss, l)
-		quiet := 1.0
-		for m := pr.sets[i].mask; m != 0; m &= m - 1 {
-			quiet *= 1 - pr.faults[bits.TrailingZeros64(m)].shows
-		}
-		c.shows = append(c.shows, 1-quiet)
+		shows := 1 - quiet
+		c.again[i] = shows * (1 - c.miss)
+		c.after[i] = shows * ((1-c.miss)*(redo+c.known[i]) + c.miss*loss)
 	}
-	c.groups = len(groups)
 	for q := range pr.problem.Questions {
+		qu := &pr.problem.Questions[q]
 		var rows [][]float64
-		for _, o := range pr.problem.Questions[q].Outcomes {
+		for _, o := range qu.Outcomes {
 			rows = append(rows, o.P)
 		}
 		c.p = append(c.p, rows)
+		x := qu.Cost
+		for m := qu.Setup; m != 0; m &= m - 1 {
+			x += pr.problem.Setups[bits.TrailingZeros32(m)].Cost / 2
+		}
+		c.asking = append(c.asking, x)
 	}
-	for _, s := range pr.problem.Setups {
-		c.setupC = append(c.setupC, s.Cost)
-	}
-	for i := range c.buf {
-		c.buf[i] = make([]float64, c.n)
-	}
-	c.scratch = make([]float64, c.n)
-	c.compare(pr.belief())
-	c.lay(groups)
+	c.compare(pr.belief(), redo)
+	c.lay()
 	return c
 }
 
 // lay finds the floor. Work and estimate are, but for terms that are never negative,
 // sums over the sets, so the least of them at each set bounds them from below.
-func (c *compass) lay(works map[uint64]int) {
-	c.floor = make([]float64, c.n)
-	for i := range c.floor {
-		c.floor[i] = c.known[i] + c.base
+func (c *compass) lay() {
+	copy(c.floor, c.known)
+	c.jobs = map[uint64]*errand{0: c.errandOf(0)}
+	for _, work := range c.works {
+		if c.jobs[work] == nil {
+			c.jobs[work] = c.errandOf(work)
+		}
+		c.errands = append(c.errands, c.jobs[work])
 	}
-	c.jobs = map[uint64]*errand{}
-	works[0] = 0
-	for work := range works {
-		t := c.errandOf(work)
-		c.jobs[work] = t
-		for i, j := range t.left {
-			x := t.cost
-			if j >= 0 {
-				x += c.shows[j] * ((1-c.miss)*(c.redo+c.known[j]+c.base) + c.miss*c.loss[j])
-			}
+	for _, t := range c.jobs {
+		for i, x := range t.least {
 			c.floor[i] = min(c.floor[i], x)
 		}
 	}
@@ -156,19 +171,31 @@ func (c *compass) lay(works map[uint64]int) {
 
 // errand is work with its proof.
 type errand struct {
-	cost float64
-	left []int // set: what it leaves of it, -1: nothing
+	work   uint64
+	barred bool
+	needs  []uint64  // questions; of each one must have been asked
+	least  []float64 // set: what it costs, and after it one who knows the faults
+	left   []int     // set: what it leaves of it, -1: nothing
 }
 
 func (c *compass) errandOf(work uint64) *errand {
-	pr := c.pr
-	t := &errand{cost: c.proof}
+	pr, n := c.pr, len(c.group)
+	t := &errand{work: work, least: make([]float64, n), left: make([]int, n)}
+	cost := c.proof
 	var mended uint64
 	for m := work; m != 0; m &= m - 1 {
-		md := &pr.mends[bits.TrailingZeros64(m)]
-		t.cost += md.cost
-		for _, f := range md.faults {
+		k := bits.TrailingZeros64(m)
+		cost += pr.mends[k].cost
+		for _, f := range pr.mends[k].faults {
 			mended |= 1 << f
+		}
+		t.barred = t.barred || c.barred[k]
+		if len(c.need[k]) > 0 {
+			var need uint64
+			for _, q := range c.need[k] {
+				need |= 1 << q
+			}
+			t.needs = append(t.needs, need)
 		}
 	}
 	for i := range pr.sets {
@@ -177,90 +204,157 @@ func (c *compass) errandOf(work uint64) *errand {
 		// A new sensor whose maker is left has its fault again.
 		for m := mask & mended; m != 0; m &= m - 1 {
 			f := bits.TrailingZeros64(m)
-			if pr.faults[f].sensor >= 0 && pr.makers(f)&rest != 0 {
+			if pr.faults[f].sensor >= 0 && pr.faults[f].makers&rest != 0 {
 				rest |= 1 << f
 			}
 		}
-		left := -1
+		t.left[i], t.least[i] = -1, cost
 		if rest != 0 {
-			left = i
+			t.left[i] = i
 			if j, ok := c.index[rest]; ok {
-				left = j
+				t.left[i] = j
 			}
+			t.least[i] += c.after[t.left[i]]
 		}
-		t.left = append(t.left, left)
 	}
 	return t
 }
 
-// estimate is what a belief is expected to cost in all, as far as it is not looked
-// into: knowing the faults, a price for the doubt, and what the part of the doubt
-// costs that no question left can resolve. The belief need not add up to one. What is
-// above the limit may come out less, but above the limit too.
-func (c *compass) estimate(b []float64, at moment, limit float64) float64 {
-	g := c.g
-	clear(g)
-	mass, known := 0.0, 0.0
-	for i, x := range b {
-		if x != 0 {
-			mass += x
-			known += x * c.known[i]
-			g[c.group[i]] += x
+// open tells whether the work may be done once some questions have been asked.
+func (t *errand) open(asked uint64) bool {
+	return !t.barred && !slices.ContainsFunc(t.needs, func(need uint64) bool { return need&asked == 0 })
+}
+
+// compare prepares what the price of doubt needs: how alike the answers of the groups
+// are, and what it costs to do one group's work where another's is due.
+func (c *compass) compare(belief []float64, redo float64) {
+	n := c.weighty
+	mass := make([]float64, n)
+	for i, x := range belief {
+		mass[c.group[i]] += x
+	}
+	all := twoGroups(n, 0)
+	c.shared, c.first = make([]float64, all), make([]firstPrices, all)
+	for k := range c.shared {
+		c.shared[k] = 1
+	}
+	root := make([]float64, n)
+	slab := make([]float64, 2*all*len(c.p))
+	for q, rows := range c.p {
+		o, price := slab[:all:all], slab[all:2*all:2*all]
+		slab = slab[2*all:]
+		c.apart, c.price = append(c.apart, o), append(c.price, price)
+		if !c.told(q) {
+			continue
 		}
-	}
-	if mass == 0 {
-		return 0
-	}
-	o := c.outlook(at.asked)
-	for k, x := range g {
-		if x != 0 {
-			known += x * o.gate[k]
-		}
-	}
-	least := known + mass*c.base
-	if least > limit {
-		return least
-	}
-	heavy := c.heavy[:0]
-	for k, x := range g {
-		if x > 1e-3*mass {
-			heavy = append(heavy, k)
-			c.share[k] = x / (mass - x) * math.Log2(mass/x)
-		}
-	}
-	doubt := 0.0
-	slight := 1e-5 * least // a doubt this small is not looked into
-	for n, i := range heavy {
-		if least+doubt > limit {
-			break
-		}
-		for _, j := range heavy[:n] {
-			k := i*c.groups + j
-			w := min(g[i]*c.wrong[k], g[j]*c.wrong[j*c.groups+i])
-			if w <= slight {
-				doubt += w
-				continue
+		// The overlap (Bhattacharyya coefficient) of the answers of two groups. A question
+		// gives about as much of a bit about them as their answers do not overlap.
+		for _, row := range rows {
+			clear(root)
+			for i, x := range belief {
+				root[c.group[i]] += x / mass[c.group[i]] * row[i]
 			}
-			a := c.alike(o, i, j)
-			// Its share of the entropy: over all pairs these add up to it.
-			e := g[i]*c.share[j] + g[j]*c.share[i]
-			doubt += min(e*o.rate[k]+a*w, w)
+			for i := range root {
+				root[i] = math.Sqrt(root[i])
+				below := o[twoGroups(i, 0):twoGroups(i+1, 0)]
+				for j, y := range root[:i] {
+					below[j] += root[i] * y
+				}
+			}
+		}
+		for k, x := range o {
+			c.shared[k] *= x
+			o[k] = 1 / x
+			price[k] = c.asking[q] / max(1-x, 1e-3)
 		}
 	}
-	return least + doubt
+	for k := range c.first {
+		f := &c.first[k]
+		for n := range f.price {
+			f.price[n], f.q[n] = c.dearest, noQuestion
+		}
+		for q, price := range c.price {
+			if c.told(q) {
+				f.put(price[k], q)
+			}
+		}
+	}
+	for i, a := range c.works {
+		for _, b := range c.works[:i] {
+			c.wrong = append(c.wrong, wrong{c.wrongly(a, b, redo), c.wrongly(b, a, redo)})
+		}
+	}
+}
+
+// wrongly is what it costs to do other work than that which is due.
+func (c *compass) wrongly(due, done uint64, redo float64) float64 {
+	cost := 0.0
+	for m := done &^ due; m != 0; m &= m - 1 {
+		cost += c.pr.mends[bits.TrailingZeros64(m)].cost
+	}
+	if due&^done != 0 {
+		cost += (1-c.miss)*(redo+c.proof) + c.miss*c.dearest
+	}
+	return cost
+}
+
+// outlook is what the questions that are left can still do.
+type outlook struct {
+	asked uint64
+	least float64   // price of a bit about groups that no answer lets overlap
+	pairs []doubt   // two weighty groups
+	gate  []float64 // group: what must be paid before its work is open
+}
+
+// doubt is what telling two groups apart takes.
+type doubt struct {
+	rate   float64 // price of a bit
+	shared float64 // what they share of all that could be seen: the product of the overlaps
+}
+
+func (c *compass) look(asked uint64) *outlook {
+	o := &outlook{asked: asked, least: c.dearest, pairs: make([]doubt, len(c.shared)), gate: c.gate(asked)}
+	var left uint64
+	for q, price := range c.asking {
+		if asked>>q&1 == 0 && c.told(q) {
+			left |= 1 << q
+			o.least = min(o.least, price)
+		}
+	}
+	for k := range o.pairs {
+		o.pairs[k] = doubt{c.rate(k, left), c.shared[k]}
+	}
+	for m := asked; m != 0; m &= m - 1 {
+		if q := bits.TrailingZeros64(m); c.told(q) {
+			for k, x := range c.apart[q] {
+				o.pairs[k].shared *= x
+			}
+		}
+	}
+	return o
+}
+
+// rate is the least price of a bit about two groups with the questions that are left.
+func (c *compass) rate(k int, left uint64) float64 {
+	f := &c.first[k]
+	for n, q := range f.q {
+		if left>>q&1 == 1 {
+			return f.price[n]
+		}
+	}
+	rate := c.dearest
+	for m := left; m != 0; m &= m - 1 {
+		rate = min(rate, c.price[bits.TrailingZeros64(m)][k])
+	}
+	return rate
 }
 
 // gate is what must still be paid for questions before the work of each group is open.
 func (c *compass) gate(asked uint64) []float64 {
-	out := make([]float64, c.groups)
-	done := make([]bool, c.groups)
-	for i, k := range c.group {
-		if done[k] {
-			continue
-		}
-		done[k] = true
+	out := make([]float64, len(c.works))
+	for k, work := range c.works {
 		var paid uint64
-		for m := c.work[i]; m != 0; m &= m - 1 {
+		for m := work; m != 0; m &= m - 1 {
 			need := c.need[bits.TrailingZeros64(m)]
 			least, at := math.Inf(1), 0
 			for _, q := range need {
@@ -281,202 +375,169 @@ func (c *compass) gate(asked uint64) []float64 {
 	return out
 }
 
-// outlook is what the questions that are left can still do.
-type outlook struct {
-	asked uint64
-	alike []float64 // two groups: what they share of what could be seen; zero is not yet known
-	rate  []float64 // two groups: price of a bit about them
-	gate  []float64 // group: what must be paid before its work is open
+// scout looks ahead with a compass. Each has memory of its own, so that several can go
+// at once.
+type scout struct {
+	*compass
+	outlooks map[uint64]*outlook
+	last     *outlook
+	g        []float64
+	heavy    []weighted
+	buf      [2][]float64
+	scratch  []float64
 }
 
-func (c *compass) outlook(asked uint64) *outlook {
-	if c.last == nil || asked != c.asked {
-		o, ok := c.outlooks[asked]
+// weighted is a group with its weight, and its share of the entropy per weight.
+type weighted struct {
+	group    int
+	p, share float64
+}
+
+func (c *compass) scout() *scout {
+	n := len(c.works)
+	s := &scout{compass: c, outlooks: map[uint64]*outlook{}, g: make([]float64, n), heavy: make([]weighted, 0, n), scratch: make([]float64, len(c.group))}
+	for i := range s.buf {
+		s.buf[i] = make([]float64, len(c.group))
+	}
+	return s
+}
+
+func (s *scout) outlook(asked uint64) *outlook {
+	if s.last == nil || asked != s.last.asked {
+		o, ok := s.outlooks[asked]
 		if !ok {
-			n := c.groups * c.groups
-			both := make([]float64, 2*n)
-			o = &outlook{asked, both[:n], both[n:], c.gate(asked)}
-			c.outlooks[asked] = o
+			o = s.look(asked)
+			s.outlooks[asked] = o
 		}
-		c.asked, c.last = asked, o
+		s.last = o
 	}
-	return c.last
+	return s.last
 }
 
-// alike tells how much of what could be seen two groups share once some questions are
-// asked: the product of the overlaps (Bhattacharyya coefficients) of the answers that
-// are left. With it goes the price of a bit: a question gives about as much of one as
-// the answers do not overlap.
-func (c *compass) alike(o *outlook, i, j int) float64 {
-	at := i*c.groups + j
-	if o.alike[at] == 0 {
-		x, rate := 1.0, c.dearest
-		for q := range c.p {
-			if o.asked>>q&1 == 0 && c.told(q) {
-				shared := c.overlap[q][at]
-				x *= shared
-				rate = min(rate, c.asking[q]/max(1-shared, 1e-3))
-			}
-		}
-		o.rate[at] = rate
-		o.alike[at] = max(x, math.SmallestNonzeroFloat64)
+// estimate is what a belief is expected to cost in all, as far as it is not looked
+// into: knowing the faults, and the price of the doubt about them. The belief need not
+// add up to one. What is above the limit may come out less, but above the limit too.
+func (s *scout) estimate(b []float64, at moment, limit float64) float64 {
+	known := dot(b, s.known)
+	if known > limit {
+		return known
 	}
-	return o.alike[at]
+	return known + s.doubt(b, at, limit-known)
 }
 
-// compare prepares what estimate needs: how alike the answers of the groups are, and
-// what it costs to do one group's work where another's is due.
-func (c *compass) compare(belief []float64) {
-	pr, n := c.pr, c.groups
-	c.g, c.share, c.heavy = make([]float64, n), make([]float64, n), make([]int, 0, n)
-	c.outlooks, c.dearest = map[uint64]*outlook{}, pr.money(pr.c.w.comeback, 0)
-	for q := range pr.problem.Questions {
-		qu := &pr.problem.Questions[q]
-		x := qu.Cost
-		for m := qu.Setup; m != 0; m &= m - 1 {
-			x += pr.problem.Setups[bits.TrailingZeros32(m)].Cost / 2
-		}
-		c.asking = append(c.asking, x)
+func dot(a, b []float64) float64 {
+	sum := 0.0
+	b = b[:len(a)]
+	for i, x := range a {
+		sum += x * b[i]
 	}
-	mass := make([]float64, n)
-	works := make([]uint64, n)
-	for i, x := range belief {
-		mass[c.group[i]] += x
-		works[c.group[i]] = c.work[i]
-	}
-	for _, rows := range c.p {
-		o := make([]float64, n*n)
-		for _, row := range rows {
-			root := make([]float64, n)
-			for i, x := range belief {
-				if m := mass[c.group[i]]; m > 0 {
-					root[c.group[i]] += x / m * row[i]
-				}
-			}
-			for k := range root {
-				root[k] = math.Sqrt(root[k])
-			}
-			for i, x := range root {
-				if x == 0 {
-					continue
-				}
-				for j, y := range root[:i] { // alike asks for no others
-					o[i*n+j] += x * y
-				}
-			}
-		}
-		c.overlap = append(c.overlap, o)
-	}
-	c.wrong = make([]float64, n*n)
-	for i := range n {
-		for j := range n {
-			cost := 0.0
-			for m := works[j] &^ works[i]; m != 0; m &= m - 1 {
-				cost += pr.mends[bits.TrailingZeros64(m)].cost
-			}
-			if works[i]&^works[j] != 0 {
-				cost += (1-c.miss)*(c.redo+c.proof) + c.miss*pr.money(pr.c.w.comeback, 0)
-			}
-			c.wrong[i*n+j] = cost
-		}
-	}
+	return sum
 }
 
-// open tells whether a piece of work may be done yet.
-func (c *compass) open(m int, at moment) bool {
-	if c.barred[m] {
-		return false
-	}
-	if len(c.need[m]) == 0 {
-		return true
-	}
-	for _, q := range c.need[m] {
-		if at.asked>>q&1 == 1 {
-			return true
+// doubt is what a belief costs beyond knowing the faults: the questions without which
+// the work is not open, a price for every bit of doubt, and what the part of it costs
+// that no question left can resolve.
+func (s *scout) doubt(b []float64, at moment, limit float64) float64 {
+	clear(s.g)
+	mass := 0.0
+	for i, x := range b {
+		if x != 0 {
+			mass += x
+			s.g[s.group[i]] += x
 		}
 	}
-	return false
+	o := s.outlook(at.asked)
+	sum := 0.0
+	heavy := s.heavy[:0]
+	for k, x := range s.g {
+		if x != 0 {
+			sum += x * o.gate[k]
+			if x > 1e-3*mass {
+				heavy = append(heavy, weighted{group: k, p: x})
+			}
+		}
+	}
+	if sum > limit {
+		return sum
+	}
+	for n := range heavy {
+		a := &heavy[n]
+		// Over all pairs these add up to the entropy.
+		a.share = a.p / (mass - a.p) * math.Log2(mass/a.p)
+		if a.group < s.weighty {
+			pairs := o.pairs[twoGroups(a.group, 0):twoGroups(a.group+1, 0)]
+			wrong := s.wrong[twoGroups(a.group, 0):twoGroups(a.group+1, 0)]
+			for m := range heavy[:n] {
+				b := &heavy[m]
+				w := min(a.p*wrong[b.group].first, b.p*wrong[b.group].second)
+				d := &pairs[b.group]
+				sum += min((a.p*b.share+b.p*a.share)*d.rate+w*d.shared, w)
+			}
+		} else {
+			wrong := s.wrong[twoGroups(a.group, 0):twoGroups(a.group+1, 0)]
+			for m := range heavy[:n] {
+				b := &heavy[m]
+				w := min(a.p*wrong[b.group].first, b.p*wrong[b.group].second)
+				sum += min((a.p*b.share+b.p*a.share)*o.least, w)
+			}
+		}
+		if sum > limit {
+			break
+		}
+	}
+	return sum
 }
 
 // do is the expected total of doing work, proving it, and going on where the proof
 // fails.
-func (c *compass) do(b []float64, work uint64, at moment) float64 {
-	return c.doBelow(b, work, at, math.Inf(1))
+func (s *scout) do(b []float64, t *errand, at moment) float64 {
+	return s.doBelow(b, t, at, math.Inf(1))
 }
 
 // doBelow is do where that is below the limit, else something above it: what is left
 // costs no less than knowing the faults, and mostly that is too much already.
-func (c *compass) doBelow(b []float64, work uint64, at moment, limit float64) float64 {
-	t := c.jobs[work]
-	scratch := c.scratch
-	clear(scratch)
-	mass, failed, lost, known := 0.0, 0.0, 0.0, 0.0
-	for i, x := range b {
-		if x == 0 {
-			continue
-		}
-		mass += x
-		j := t.left[i]
-		if j < 0 {
-			continue
-		}
-		x *= c.shows[j]
-		scratch[j] += x * (1 - c.miss)
-		failed += x * (1 - c.miss)
-		known += x * (1 - c.miss) * (c.known[j] + c.base)
-		lost += x * c.miss * c.loss[j]
-	}
-	total := mass*t.cost + lost
-	if least := total + failed*c.redo + known; least > limit {
+func (s *scout) doBelow(b []float64, t *errand, at moment, limit float64) float64 {
+	least := dot(b, t.least)
+	if least > limit {
 		return least
 	}
-	if failed > 0 {
-		total += failed*c.redo + c.estimate(scratch, at, limit-total-failed*c.redo)
+	scratch := s.scratch
+	clear(scratch)
+	for i, x := range b {
+		if j := t.left[i]; j >= 0 {
+			scratch[j] += x * s.again[j]
+		}
 	}
-	return total
+	return least + s.doubt(scratch, at, limit-least)
 }
 
 // bestWork is the best work to do and prove from a belief: nothing at all, or what
 // one of the likeliest sets wants; some of them where none is below the limit.
-func (c *compass) bestWork(b []float64, at moment, limit float64) (uint64, float64) {
-	best := c.doBelow(b, 0, at, limit)
+func (s *scout) bestWork(b []float64, at moment, limit float64) (uint64, float64) {
+	best := s.doBelow(b, s.jobs[0], at, limit)
 	var work uint64
 	// The likeliest groups, by their heaviest set.
 	var top [4]int
 	var weight [4]float64
 	n := 0
 	for i, x := range b {
-		if x <= 0 || c.work[i] == 0 {
+		if x <= weight[len(weight)-1] || s.works[s.group[i]] == 0 {
 			continue
 		}
-		j := n
-		for j > 0 && weight[j-1] < x {
-			if j < len(top) {
-				top[j], weight[j] = top[j-1], weight[j-1]
-			}
-			j--
+		n = min(n+1, len(top))
+		j := n - 1
+		for ; j > 0 && weight[j-1] < x; j-- {
+			top[j], weight[j] = top[j-1], weight[j-1]
 		}
-		if j < len(top) {
-			top[j], weight[j] = i, x
-			n = min(n+1, len(top))
-		}
+		top[j], weight[j] = s.group[i], x
 	}
-	tried := [5]uint64{}
-	for k := range n {
-		w := c.work[top[k]]
-		ok := true
-		for _, o := range tried[:k] {
-			ok = ok && o != w
-		}
-		tried[k] = w
-		for m := w; m != 0 && ok; m &= m - 1 {
-			ok = c.open(bits.TrailingZeros64(m), at)
-		}
-		if !ok {
+	for k, g := range top[:n] {
+		t := s.errands[g]
+		if slices.Contains(top[:k], g) || !t.open(at.asked) {
 			continue
 		}
-		if v := c.doBelow(b, w, at, min(best, limit)*(1+rounding)); v < best {
-			best, work = v, w
+		if v := s.doBelow(b, t, at, min(best, limit)*(1+rounding)); v < best {
+			best, work = v, t.work
 		}
 	}
 	return work, best
@@ -487,7 +548,7 @@ func (c *compass) cost(q int, at moment) (float64, moment) {
 	qu := &c.pr.problem.Questions[q]
 	x := qu.Cost
 	for m := qu.Setup &^ at.place; m != 0; m &= m - 1 {
-		x += c.setupC[bits.TrailingZeros32(m)]
+		x += c.pr.problem.Setups[bits.TrailingZeros32(m)].Cost
 	}
 	return x, moment{at.asked | 1<<q, (at.place | qu.Setup) &^ qu.Ends}
 }
@@ -495,16 +556,16 @@ func (c *compass) cost(q int, at moment) (float64, moment) {
 // ask is the expected total of a question and the best of what is known after it:
 // with depth one the answers are settled by work or estimate, with more by further
 // questions. Infinity: it is not below the limit.
-func (c *compass) ask(b []float64, q int, at moment, depth int, limit float64) float64 {
-	cost, next := c.cost(q, at)
+func (s *scout) ask(b []float64, q int, at moment, depth int, limit float64) float64 {
+	cost, next := s.cost(q, at)
 	mass, floor := 0.0, 0.0
 	for i, x := range b {
 		mass += x
-		floor += x * c.floor[i]
+		floor += x * s.floor[i]
 	}
 	total := mass * cost
-	bo := c.buf[depth-1]
-	for _, row := range c.p[q] {
+	bo := s.buf[depth-1][:len(b)]
+	for _, row := range s.p[q] {
 		if total+floor >= limit {
 			return math.Inf(1)
 		}
@@ -512,20 +573,20 @@ func (c *compass) ask(b []float64, q int, at moment, depth int, limit float64) f
 		for i, x := range b {
 			bo[i] = x * row[i]
 			mass += bo[i]
-			low += bo[i] * c.floor[i]
+			low += bo[i] * s.floor[i]
 		}
 		floor -= low
 		if mass == 0 {
 			continue
 		}
 		spare := limit - total - floor + rounding*limit
-		v := c.estimate(bo, next, spare)
-		_, work := c.bestWork(bo, next, min(v, spare)*(1+rounding))
+		v := s.estimate(bo, next, spare)
+		_, work := s.bestWork(bo, next, min(v, spare)*(1+rounding))
 		v = min(v, work)
 		if depth > 1 && mass > rareAnswer {
-			for r := range c.p {
-				if next.asked>>r&1 == 0 && c.told(r) {
-					v = min(v, c.ask(bo, r, next, depth-1, v))
+			for r := range s.p {
+				if next.asked>>r&1 == 0 && s.told(r) {
+					v = min(v, s.ask(bo, r, next, depth-1, v))
 				}
 			}
 		}
@@ -546,12 +607,12 @@ const rounding = 1e-9
 const rareAnswer = 5e-3
 
 // best is the best step from a belief, looking one question ahead.
-func (c *compass) best(b []float64, at moment) move {
-	work, v := c.bestWork(b, at, math.Inf(1))
+func (s *scout) best(b []float64, at moment) move {
+	work, v := s.bestWork(b, at, math.Inf(1))
 	out := move{-1, work, v}
-	for q := range c.p {
-		if at.asked>>q&1 == 0 && c.told(q) {
-			if v := c.ask(b, q, at, 1, out.total); v < out.total {
+	for q := range s.p {
+		if at.asked>>q&1 == 0 && s.told(q) {
+			if v := s.ask(b, q, at, 1, out.total); v < out.total*(1-rounding) {
 				out = move{q, 0, v}
 			}
 		}
@@ -569,19 +630,19 @@ const looked = 4
 
 // choose ranks what could be done from a belief, looking two questions ahead, best
 // first.
-func (c *compass) choose(b []float64, at moment) []move {
-	work, v := c.bestWork(b, at, math.Inf(1))
+func (s *scout) choose(b []float64, at moment) []move {
+	work, v := s.bestWork(b, at, math.Inf(1))
 	out := []move{{-1, work, v}}
-	for q := range c.p {
-		if at.asked>>q&1 == 0 && c.told(q) {
-			out = append(out, move{q, 0, c.ask(b, q, at, 1, math.Inf(1))})
+	for q := range s.p {
+		if at.asked>>q&1 == 0 && s.told(q) {
+			out = append(out, move{q, 0, s.ask(b, q, at, 1, math.Inf(1))})
 		}
 	}
 	sortMoves(out)
 	n := 0
 	for i := range out {
 		if out[i].ask >= 0 && n < looked {
-			out[i].total = c.ask(b, out[i].ask, at, 2, math.Inf(1))
+			out[i].total = s.ask(b, out[i].ask, at, 2, math.Inf(1))
 			n++
 		}
 	}
@@ -589,7 +650,8 @@ func (c *compass) choose(b []float64, at moment) []move {
 	return out
 }
 
-// sortMoves puts the cheapest first; of equals what stood first stays first.
+// sortMoves puts the cheapest first; of equals what stood first stays first. Two
+// questions asked in either order cost the same, but for rounding.
 func sortMoves(out []move) {
-	slices.SortStableFunc(out, func(a, b move) int { return cmp.Compare(a.total, b.total) })
+	slices.SortStableFunc(out, func(a, b move) int { return cmp.Compare(math.Round(a.total*1e6), math.Round(b.total*1e6)) })
 }

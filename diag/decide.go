@@ -300,7 +300,7 @@ func (d *decision) judge() (v Verdict, next *NextTest, follow []PlanStep, total 
 	switch {
 	case ok && m.ask >= 0:
 		next = d.nextTest(m.ask, m.total)
-		follow = d.follow(belief, m.ask, pr.start(), 2)
+		follow = d.follow(pr.compass.scout(), belief, m.ask, pr.start(), 2)
 		v.Why = d.whyOpen(next)
 		return v, next, follow, total
 	case ok && m.work != 0:
@@ -374,25 +374,28 @@ func workList(work uint64) []int {
 	return out
 }
 
-// belief is the probability of each set of faults.
+// belief is the probability of each set of faults that has one; those that only work
+// leads to come after them.
 func (pr *prospect) belief() []float64 {
-	out := make([]float64, len(pr.sets))
+	out := make([]float64, 0, len(pr.sets))
 	total := 0.0
 	for i := range pr.sets {
 		total += pr.sets[i].p
 	}
 	for i := range pr.sets {
-		out[i] = pr.sets[i].p / total
+		if pr.sets[i].p > 0 {
+			out = append(out, pr.sets[i].p/total)
+		}
 	}
 	return out
 }
 
 // follow is what comes after each answer of a question.
-func (d *decision) follow(belief []float64, q int, at moment, depth int) []PlanStep {
+func (d *decision) follow(s *scout, belief []float64, q int, at moment, depth int) []PlanStep {
 	pr := d.pr
 	out := []PlanStep{}
-	_, then := pr.compass.cost(q, at)
-	for a, row := range pr.compass.p[q] {
+	_, then := s.cost(q, at)
+	for a, row := range s.p[q] {
 		b, mass := make([]float64, len(belief)), 0.0
 		for i, x := range belief {
 			b[i] = x * row[i]
@@ -404,17 +407,17 @@ func (d *decision) follow(belief []float64, q int, at moment, depth int) []PlanS
 		for i := range b {
 			b[i] /= mass
 		}
-		s := PlanStep{P: mass}
+		step := PlanStep{P: mass}
 		if q == pr.proof {
-			s.Outcome = [2]string{"passed", "failed"}[a]
+			step.Outcome = [2]string{"passed", "failed"}[a]
 		} else {
-			s.Outcome, s.Say, s.Bank = pr.asked[q][a].id, pr.asked[q][a].say, pr.asked[q][a].bank
+			step.Outcome, step.Say, step.Bank = pr.asked[q][a].id, pr.asked[q][a].say, pr.asked[q][a].bank
 		}
-		switch m := pr.compass.best(b, then); {
+		switch m := s.best(b, then); {
 		case m.ask >= 0:
-			s.Next = d.nextTest(m.ask, m.total)
+			step.Next = d.nextTest(m.ask, m.total)
 			if depth > 1 {
-				s.Then = d.follow(b, m.ask, then, depth-1)
+				step.Then = d.follow(s, b, m.ask, then, depth-1)
 			}
 		default:
 			v := &Verdict{Mend: []CauseRef{}, Parts: []Part{}, First: []CauseRef{}, Decision: DecideNoPart}
@@ -425,9 +428,9 @@ func (d *decision) follow(belief []float64, q int, at moment, depth int) []PlanS
 			} else if v.Firm < sureEnough {
 				v.Decision = DecideOpen
 			}
-			s.Verdict = v
+			step.Verdict = v
 		}
-		out = append(out, s)
+		out = append(out, step)
 	}
 	slices.SortStableFunc(out, func(a, b PlanStep) int { return cmp.Compare(b.P, a.P) })
 	return out
@@ -483,7 +486,7 @@ func (d *decision) mendFirst(v *Verdict, work []int) {
 		maker := false
 		for _, m := range work {
 			for _, g := range pr.mends[m].faults {
-				if pr.mends[m].sensor >= 0 && pr.faults[g].p > 0.1 && pr.makers(g)>>f&1 == 1 {
+				if pr.mends[m].sensor >= 0 && pr.faults[g].p > 0.1 && pr.faults[g].makers>>f&1 == 1 {
 					maker = true
 				}
 			}
@@ -573,7 +576,7 @@ func (d *decision) costView(expected float64) CostView {
 			if f.sensor >= 0 && f.place.k.Part {
 				key.Cause = "sensor"
 			}
-			if !slices.Contains(taken, key) || pr.makers(bits.TrailingZeros64(m))&s.mask != 0 {
+			if !slices.Contains(taken, key) || pr.faults[bits.TrailingZeros64(m)].makers&s.mask != 0 {
 				left = true
 			}
 		}

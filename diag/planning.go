@@ -39,6 +39,7 @@ type fault struct {
 	p      float64
 	shows  float64 // chance that it is what set the codes, or that it shows on the proof
 	by     int     // the mend that puts it right
+	makers uint64  // the faults that make it
 }
 
 // faultSet is the explanations with the same faults.
@@ -134,6 +135,13 @@ func (c *calc) newProspect(b *belief, hyps []hyp, costs Costs) *prospect {
 		}
 	}
 	pr.faults = kept
+	for f := range kept {
+		for g := range kept {
+			if kept[g].sensor < 0 && slices.ContainsFunc(kept[f].place.parents, func(p parent) bool { return p.place == kept[g].index }) {
+				kept[f].makers |= 1 << g
+			}
+		}
+	}
 	pr.blame(hyps)
 	// The sets of faults.
 	index := map[uint64]int{}
@@ -345,29 +353,13 @@ func (pr *prospect) closeSets() {
 func (pr *prospect) outcomesOf(mask uint64, by int, rest uint64) []uint64 {
 	out := []uint64{rest}
 	for _, f := range pr.mends[by].faults {
-		if mask>>f&1 == 1 && pr.makers(f)&rest != 0 {
+		if mask>>f&1 == 1 && pr.faults[f].makers&rest != 0 {
 			for _, o := range slices.Clone(out) {
 				out = append(out, o|1<<f)
 			}
 		}
 	}
 	return out
-}
-
-// makers is the faults that make a fault.
-func (pr *prospect) makers(f int) uint64 {
-	var mask uint64
-	for g := range pr.faults {
-		if pr.faults[g].sensor >= 0 {
-			continue
-		}
-		for _, par := range pr.faults[f].place.parents {
-			if par.place == pr.faults[g].index {
-				mask |= 1 << g
-			}
-		}
-	}
-	return mask
 }
 
 // without takes faults out of an explanation.
@@ -579,13 +571,9 @@ func testOf(e *Entry) string {
 // where a fault is left: the proof shows it, and what is left is found and mended, or it
 // comes back.
 func (pr *prospect) end() {
-	c := pr.compass
-	for i := range pr.sets {
-		work := c.work[i]
-		if i == 0 {
-			pr.endWith(0)
-		}
-		if work != 0 && !slices.Contains(pr.works, work) {
+	pr.endWith(0)
+	for _, work := range pr.compass.works {
+		if work != 0 {
 			pr.endWith(work)
 		}
 	}
@@ -593,23 +581,13 @@ func (pr *prospect) end() {
 
 func (pr *prospect) endWith(work uint64) {
 	c := pr.compass
-	s := plan.Stop{Loss: make([]float64, len(pr.sets))}
-	for _, m := range workList(work) {
-		switch need := c.need[m]; {
-		case c.barred[m]:
-			return
-		case len(s.Needs) == 0:
-			s.Needs = need
-		case len(need) > 0:
-			s.Needs = slices.Concat(s.Needs, need) // one of them, which is less than is asked for
-		}
-	}
 	t := c.jobs[work]
-	for i, j := range t.left {
-		s.Loss[i] = t.cost
-		if j >= 0 {
-			s.Loss[i] += c.shows[j] * ((1-c.miss)*(c.redo+c.known[j]+c.base) + c.miss*c.loss[j])
-		}
+	if t.barred {
+		return
+	}
+	s := plan.Stop{Loss: t.least}
+	for _, m := range workList(work) {
+		s.Needs = slices.Concat(s.Needs, c.need[m]) // one of them, which is less than is asked for
 	}
 	pr.works = append(pr.works, work)
 	pr.problem.Stops = append(pr.problem.Stops, s)
@@ -644,7 +622,7 @@ func (pr *prospect) choose() []move {
 	r := pr.solve()
 	pr.atLeast, pr.atMost = r.Lower, r.Total
 	if !r.Exact {
-		return pr.compass.choose(pr.belief(), pr.start())
+		return pr.compass.scout().choose(pr.belief(), pr.start())
 	}
 	var moves []move
 	for _, s := range r.Steps {
@@ -652,17 +630,12 @@ func (pr *prospect) choose() []move {
 		case math.IsInf(s.Total, 1):
 		case s.Kind == plan.Ask:
 			moves = append(moves, move{s.Index, 0, s.Total})
-		case pr.open(pr.works[s.Index]):
+		case pr.compass.jobs[pr.works[s.Index]].open(pr.start().asked):
 			moves = append(moves, move{-1, pr.works[s.Index], s.Total})
 		}
 	}
 	sortMoves(moves)
 	return moves
-}
-
-// open tells whether work may be done now.
-func (pr *prospect) open(work uint64) bool {
-	return !slices.ContainsFunc(workList(work), func(m int) bool { return !pr.compass.open(m, pr.start()) })
 }
 
 // excludes tells whether a question is the test that a verdict on a bank's converter

@@ -25,7 +25,7 @@ func LookingFor(c Case) (Looking, error) {
 		return Looking{}, err
 	}
 	d := trade().weigh(c, nil)
-	s := &search{d: d}
+	s := &search{d: d, scout: d.pr.compass.scout()}
 	if _, next, _, _ := d.judge(); next != nil {
 		s.follow(d.pr.belief(), 1, 0, d.pr.start())
 	}
@@ -39,13 +39,14 @@ type branch struct{ p, minutes float64 }
 // search follows the plan answer by answer.
 type search struct {
 	d      *decision
+	scout  *scout
 	ends   []branch
 	beyond float64
 }
 
 func (s *search) follow(belief []float64, p, minutes float64, at moment) {
 	pr := s.d.pr
-	m := pr.compass.best(belief, at)
+	m := s.scout.best(belief, at)
 	if m.ask < 0 {
 		s.ends = append(s.ends, branch{p, minutes})
 		return
@@ -60,7 +61,7 @@ func (s *search) follow(belief []float64, p, minutes float64, at moment) {
 		s.beyond += p
 		return
 	}
-	_, then := pr.compass.cost(m.ask, at)
+	_, then := s.scout.cost(m.ask, at)
 	for _, o := range qu.Outcomes {
 		next, mass := make([]float64, len(belief)), 0.0
 		for i, b := range belief {
