@@ -383,6 +383,7 @@ type scout struct {
 	last     *outlook
 	g        []float64
 	heavy    []weighted
+	order    []int // questions to plan with, the likeliest to be best first
 	buf      [2][]float64
 	scratch  []float64
 }
@@ -584,8 +585,8 @@ func (s *scout) ask(b []float64, q int, at moment, depth int, limit float64) flo
 		_, work := s.bestWork(bo, next, min(v, spare)*(1+rounding))
 		v = min(v, work)
 		if depth > 1 && mass > rareAnswer {
-			for r := range s.p {
-				if next.asked>>r&1 == 0 && s.told(r) {
+			for _, r := range s.order {
+				if next.asked>>r&1 == 0 {
 					v = min(v, s.ask(bo, r, next, depth-1, v))
 				}
 			}
@@ -629,7 +630,7 @@ func (c *compass) told(q int) bool { return q != c.pr.proof }
 const looked = 4
 
 // choose ranks what could be done from a belief, looking two questions ahead, best
-// first.
+// first. What is not the best of the questions may come out dearer than it is.
 func (s *scout) choose(b []float64, at moment) []move {
 	work, v := s.bestWork(b, at, math.Inf(1))
 	out := []move{{-1, work, v}}
@@ -639,10 +640,16 @@ func (s *scout) choose(b []float64, at moment) []move {
 		}
 	}
 	sortMoves(out)
-	n := 0
+	for _, m := range out {
+		if m.ask >= 0 {
+			s.order = append(s.order, m.ask)
+		}
+	}
+	n, best := 0, math.Inf(1)
 	for i := range out {
 		if out[i].ask >= 0 && n < looked {
-			out[i].total = s.ask(b, out[i].ask, at, 2, math.Inf(1))
+			out[i].total = min(out[i].total, s.ask(b, out[i].ask, at, 2, best))
+			best = min(best, out[i].total)
 			n++
 		}
 	}
