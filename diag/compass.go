@@ -464,7 +464,7 @@ func (s *scout) doubt(b []float64, at moment, limit float64) float64 {
 	for n := range heavy {
 		a := &heavy[n]
 		// Over all pairs these add up to the entropy.
-		a.share = a.p / (mass - a.p) * math.Log2(mass/a.p)
+		a.share = a.p / (mass - a.p) * log2(mass/a.p)
 		if a.group < s.weighty {
 			pairs := o.pairs[twoGroups(a.group, 0):twoGroups(a.group+1, 0)]
 			wrong := s.wrong[twoGroups(a.group, 0):twoGroups(a.group+1, 0)]
@@ -487,6 +487,26 @@ func (s *scout) doubt(b []float64, at moment, limit float64) float64 {
 		}
 	}
 	return sum
+}
+
+// logs holds the middles of equal parts of the numbers from one to two: one by the
+// middle, and its binary logarithm.
+var logs = func() (out [128]struct{ inverse, log float64 }) {
+	for i := range out {
+		x := 1 + (float64(i)+0.5)/float64(len(out))
+		out[i].inverse, out[i].log = 1/x, math.Log2(x)
+	}
+	return out
+}()
+
+// log2 is the binary logarithm of a normal positive number to within 1e-12: the nearest
+// in the table and four terms of the series of log(1+r). It takes a third of the time
+// of the one of the standard library.
+func log2(x float64) float64 {
+	b := math.Float64bits(x)
+	t := &logs[b>>45&127]
+	r := math.Float64frombits(b&(1<<52-1)|1023<<52)*t.inverse - 1
+	return float64(int(b>>52)-1023) + t.log + r*(1-r*(1./2-r*(1./3-r/4)))*math.Log2E
 }
 
 // do is the expected total of doing work, proving it, and going on where the proof
