@@ -69,9 +69,7 @@ func (k *walker) load(m *model, idx []int32, w []float64) {
 func (k *walker) shift(m *model, h int32, dw float64) {
 	k.w[h] += dw
 	k.mass += dw
-	for i := range k.stops {
-		k.stops[i] += dw * m.p.Stops[i].Loss[h]
-	}
+	addTimes(k.stops, dw, m.loss[h])
 	for _, sh := range m.byHyp[h] {
 		if !k.isHot[sh.bundle] {
 			k.isHot[sh.bundle] = true
@@ -179,9 +177,7 @@ func (s *Solver) prove(st state, q int) (on int, lost float64) {
 		for _, h := range m.sharpAt[q] {
 			x := k.w[h] * rows[o][h]
 			mass += x
-			for i := range k.pass {
-				k.pass[i] += x * m.p.Stops[i].Loss[h]
-			}
+			addTimes(k.pass, x, m.loss[h])
 		}
 		pass, fail := m.least(st, k.pass), math.Inf(1)
 		for i, v := range k.stops {
@@ -212,9 +208,7 @@ func (s *Solver) prove(st state, q int) (on int, lost float64) {
 		for _, h := range k.list {
 			x := k.w[h] * row[h]
 			mass += x
-			for i := range k.pass {
-				k.pass[i] += x * m.p.Stops[i].Loss[h]
-			}
+			addTimes(k.pass, x, m.loss[h])
 		}
 		if mass <= 0 {
 			continue

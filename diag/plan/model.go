@@ -16,6 +16,7 @@ type model struct {
 	prior     []float64
 	lik       [][][]float64 // question, outcome, hypothesis
 	moves     [][]move      // per action, only hypotheses it can change
+	loss      [][]float64   // hypothesis, stop
 	stopMin   []float64     // least loss per hypothesis
 	exits     [][]exit      // per hypothesis, best chance per cost first
 	order     []int32       // hypotheses, fewest faults first
@@ -125,9 +126,13 @@ func (m *model) compile(p *Problem) {
 		m.proofCost = p.Questions[m.proofs[0]].Cost
 	}
 	m.stopMin = make([]float64, n)
+	m.loss = make([][]float64, n)
+	all := make([]float64, n*len(p.Stops))
 	for h := range m.stopMin {
+		m.loss[h] = all[h*len(p.Stops):][:len(p.Stops)]
 		m.stopMin[h] = math.Inf(1)
-		for _, s := range p.Stops {
+		for i, s := range p.Stops {
+			m.loss[h][i] = s.Loss[h]
 			m.stopMin[h] = min(m.stopMin[h], s.Loss[h])
 			m.kind = m.kind && s.Loss[h] >= 0
 		}
@@ -177,9 +182,10 @@ func (m *model) compile(p *Problem) {
 			return cmp.Compare((1-b.stay)*p.Actions[a.action].Cost, (1-a.stay)*p.Actions[b.action].Cost)
 		})
 	}
-	m.order = make([]int32, n)
-	for h := range m.order {
-		m.order[h] = int32(h)
+	for h := range int32(n) {
+		if m.prior[h] > 0 || len(p.Actions) > 0 { // else nothing leads to it
+			m.order = append(m.order, h)
+		}
 	}
 	slices.SortStableFunc(m.order, func(a, b int32) int {
 		return cmp.Compare(bits.OnesCount64(p.Hypotheses[a].Faults), bits.OnesCount64(p.Hypotheses[b].Faults))
@@ -418,8 +424,10 @@ func (m *model) clairvoyant(s state, v, u []float64) {
 		stop := m.stopMin[h]
 		if m.gated {
 			stop = math.Inf(1)
-			for i, g := range gate {
-				stop = min(stop, m.p.Stops[i].Loss[h]+g)
+			for i, x := range m.loss[h] {
+				if v := x + gate[i]; v < stop {
+					stop = v
+				}
 			}
 		}
 		plain, first := stop, stop

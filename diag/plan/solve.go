@@ -344,22 +344,13 @@ func (s *Solver) node(st state, off int) int32 {
 	at := int32(len(s.nodes))
 	s.table[slot] = at + 1
 	v := s.value(st)
+	clear(s.walker.pass)
 	for i, h := range idx {
 		nd.mass += w[i]
 		nd.lo += w[i] * v[h]
+		addTimes(s.walker.pass, w[i], s.m.loss[h])
 	}
-	nd.stop = math.Inf(1)
-	for i := range s.m.p.Stops {
-		if !s.m.openStop(st, i) {
-			continue
-		}
-		loss := s.m.p.Stops[i].Loss
-		var l float64
-		for i, h := range idx {
-			l += w[i] * loss[h]
-		}
-		nd.stop = min(nd.stop, l)
-	}
+	nd.stop = s.m.least(st, s.walker.pass)
 	s.work += 2 * len(idx)
 	nd.hi, nd.best = nd.stop, bestStop
 	if nd.hi > nd.lo {
@@ -539,9 +530,7 @@ func (s *Solver) guess(nd *node, q int) float64 {
 				continue
 			}
 			mass += x
-			for i := range k.pass {
-				k.pass[i] += x * m.p.Stops[i].Loss[h]
-			}
+			addTimes(k.pass, x, m.loss[h])
 			for _, sh := range m.byHyp[h] {
 				if s.glow[sh.bundle] == 0 {
 					s.warm = append(s.warm, sh.bundle)
@@ -561,6 +550,14 @@ func (s *Solver) guess(nd *node, q int) float64 {
 		s.work += len(idx)
 	}
 	return sum
+}
+
+// addTimes adds x times a row to sums.
+func addTimes(sums []float64, x float64, row []float64) {
+	row = row[:len(sums)]
+	for i, v := range row {
+		sums[i] += x * v
+	}
 }
 
 func dot(idx []int32, w, v []float64) float64 {
