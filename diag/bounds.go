@@ -17,30 +17,36 @@ import (
 // several together, can reach. The same holds for causes that move what is known of
 // a sensor that acts on them.
 type bounds struct {
-	c        *calc
-	touch    []uint64                // sensor: places that touch it
-	clean    []float64               // unit: what it costs in findings that came out clean
-	plus     [][]plus                // unit: findings it can bring about
-	reacher  []bool                  // place: moves trims, lambda or a summed shift
-	sums     []map[sumKey]*sensorSum // sensor
-	spans    []span                  // bank*4+state, for the candidates at hand
-	wanted   []int                   // the bank*4+state that are read or mixed into a lambda
-	amounts  int                     // those that are bounded
-	pull     [][]pulled              // place: where it pulls
-	shift    []reachPair             // place, amount: how far it can shift that
-	one, all tables                  // with one candidate that reaches, or with any
-	cells    []cellPull              // unit, cell
-	base     []cellBase              // cell, under the context
-	apart    []float64               // amount: its likelihood under the context
-	list     []cand
-	order    []rank
-	with     []alternative
-	lists    [][]float64 // memory for those
-	may      [][]float64
-	floats   []float64
-	masks    []uint64
-	places   []int8
-	children [][]offspring // place
+	c           *calc
+	touch       []uint64                // sensor: places that touch it
+	clean       []float64               // unit: what it costs in findings that came out clean
+	plus        [][]plus                // unit: findings it can bring about
+	reacher     []bool                  // place: moves trims, lambda or a summed shift
+	sums        []map[sumKey]*sensorSum // sensor
+	spans       []span                  // bank*4+state, for the candidates at hand
+	wanted      []int                   // the bank*4+state that are read or mixed into a lambda
+	amounts     int                     // those that are bounded
+	pull        [][]pulled              // place: where it pulls
+	shift       []reachPair             // place, amount: how far it can shift that
+	one, all    tables                  // with one candidate that reaches, or with any
+	cells       []cellPull              // unit, cell
+	base        []cellBase              // cell, under the context
+	apart       []float64               // amount: its likelihood under the context
+	list        []cand
+	order       []rank
+	classes     [][]float64 // memory for those of the sensors with a candidate added
+	may         [][]float64
+	floats      []float64
+	masks       []uint64
+	places      []int8
+	children    [][]offspring // place
+	frontOf     []int         // sensor: the front sensor whose factor it is in, as a number among them; -1: the shared rear sensor
+	acts        []uint8       // place: fronts whose trims it moves
+	shifts      []bool        // place: moves a summed shift
+	frontOfCell []int
+	movers      []mover
+	floor       float64 // log of a weight that is not looked into
+	moved       moved
 }
 
 // pulled is how far the units of a place pull the lie and the total of a bank in one
@@ -64,12 +70,6 @@ type cellBase struct{ mean, variance, lik float64 }
 type rank struct {
 	worth float64
 	at    int32
-}
-
-// alternative is the sensors' classes as a unit of a candidate makes them.
-type alternative struct {
-	cand    int
-	classes [][]float64
 }
 
 type sumKey struct{ have, may uint64 }
@@ -99,6 +99,7 @@ func (r *reachPair) add(lo, hi float64) {
 // gain.
 type subtree struct {
 	node   int32
+	index  int32
 	log    float64   // of everything common
 	cands  []int8    // places, the most promising first
 	ub     []float64 // position: all sets whose first further place is here or later, against log
@@ -116,8 +117,8 @@ type cand struct {
 	reaches bool    // moves trims, lambda or a summed shift
 	touches bool    // moves what is known of a coupled sensor
 	og      float64 // odds times gain
+	may     float64 // the same if all that can make it were there
 	j       float64 // the sensors' part with it alone
-	jMany   float64 // the same with others that reach, where it touches
 }
 
 func newBounds(c *calc) *bounds {
@@ -156,6 +157,34 @@ func newBounds(c *calc) *bounds {
 				needVar: pull.needVar[cell.bank][cell.state], lieVar: pull.lieVar[cell.bank][cell.state]}
 			x.any = x != cellPull{}
 			b.cells = append(b.cells, x)
+		}
+	}
+	b.acts, b.shifts, b.moved.n = make([]uint8, len(w.places)), make([]bool, len(w.places)), len(c.fronts)
+	frontOfBank := make([]int, w.nb)
+	for i, f := range c.fronts {
+		for _, bank := range w.sens[f].banks {
+			frontOfBank[bank] = i
+		}
+	}
+	for i := range c.cells {
+		b.frontOfCell = append(b.frontOfCell, frontOfBank[c.cells[i].bank])
+	}
+	for s := range w.sens {
+		at := -1
+		if s != w.commonRear {
+			at = frontOfBank[w.sens[s].banks[0]]
+		}
+		b.frontOf = append(b.frontOf, at)
+	}
+	for u := range w.units {
+		p := w.units[u].place
+		for i := range c.cells {
+			if b.cells[u*len(c.cells)+i].any {
+				b.acts[p] |= 1 << frontOfBank[c.cells[i].bank]
+			}
+		}
+		for i := range c.amounts {
+			b.shifts[p] = b.shifts[p] || c.amounts[i].add[u].has
 		}
 	}
 	for _, p := range c.child {
@@ -280,7 +309,6 @@ func (b *bounds) above(us []int16, candidates uint64) *subtree {
 	// The gain of each candidate, and how far candidates reach.
 	list := b.list[:0]
 	clear(b.spans)
-	var gains [64]float64
 	var shiftOne, shiftAll [8]reachPair
 	for m := candidates; m != 0; m &= m - 1 {
 		p := bits.TrailingZeros64(m)
@@ -295,18 +323,14 @@ func (b *bounds) above(us []int16, candidates uint64) *subtree {
 				gain *= gainAt[s]
 			}
 		}
-		gains[p] = gain
-		k.og = gain * b.odds(p, us)
+		raw, may := b.odds(p, us, candidates)
+		k.og, k.may = gain*raw, gain*may
 		list = append(list, k)
 		if k.reaches {
 			b.stretch(p, &shiftOne, &shiftAll)
 		}
 	}
 	b.list = list
-	for i := range list {
-		list[i].og *= b.makes(int(list[i].place), &gains, candidates)
-	}
-
 	// The sensors together: as they are, with what touches them, with one candidate
 	// that reaches, and with several; each with the sensors as they are and as they
 	// may be.
@@ -328,24 +352,33 @@ func (b *bounds) above(us []int16, candidates uint64) *subtree {
 		total = loose * factor * c.sumJoint(tab, classes, nil)
 		return total, loose * factor * c.j.sound
 	}
+	scale := 1.0
+	if c.judged {
+		scale = max(c.cleanness(true, true), c.cleanness(false, true))
+	}
 	var js jointSums
+	mv := &b.moved
 	js.none, _ = sum(&c.j.exact, joint, as)
+	copy(mv.base[:], c.j.front)
 	b.fillJoint(&b.one, false)
 	js.reach, js.honest = sum(&b.one, joint, one)
-	best0 := 1.0 // the trims' part of honest
+	js.reach = max(js.reach, js.none)
+	var reach, honest, best0 [maxBank]float64
+	best := 1.0 // the trims' part of honest
 	for i := range c.fronts {
-		best0 *= b.one.trim[i][0]
+		reach[i], honest[i], best0[i] = c.j.front[i], c.j.honest[i], b.one.trim[i][0]
+		best *= best0[i]
 	}
 	b.fillJoint(&b.all, true)
-	js.many, _ = sum(&b.all, joint, all)
-	js.manyMay = js.many
+	c.sumJoint(&b.all, joint, nil)
+	copy(mv.many[:], c.j.front)
 	if coupledTouch != 0 {
-		js.manyMay, _ = sum(&b.all, b.may, all)
+		c.sumJoint(&b.all, b.may, nil)
 	}
-	js.order()
-	if c.judged {
-		js.scale(max(c.cleanness(true, true), c.cleanness(false, true)))
-	}
+	copy(mv.may[:], c.j.front)
+	js.none, js.reach, js.honest = js.none*scale, js.reach*scale, js.honest*scale
+	shared, sharedMay := b.shared(joint), b.shared(b.may)
+	mv.apart, mv.apartMany, mv.apartMay = as*shared, all*shared, all*sharedMay
 
 	for i := range c.cells {
 		cell := &c.cells[i]
@@ -353,43 +386,78 @@ func (b *bounds) above(us []int16, candidates uint64) *subtree {
 		mean, variance := c.sc.need[bk][st]+c.sc.lie[bk][st], c.sc.needVar[bk][st]+c.sc.lieVar[bk][st]
 		b.base[i] = cellBase{mean, variance, cell.table.at(mean, variance)}
 	}
+	// Each candidate alone, and what it acts on. Alone it reaches no further than it does
+	// itself: of the part with honest front sensors that is known to the point.
+	movers := slices.Grow(b.movers[:0], len(list))[:len(list)]
+	b.movers = movers
+	pairs, sets := 0.0, 1.0
 	for i := range list {
-		k := &list[i]
-		switch {
-		case k.touches:
-			k.j = 0 // below
-		case k.reaches:
-			// One candidate alone reaches no further than it does itself: of the part
-			// with honest front sensors that is known to the point.
-			fit := b.fit(us, int(k.place)) / (best0 * one)
-			k.j = js.reach - js.honest*(1-min(fit, 1))
-		default:
-			k.j = js.none
+		if k := &list[i]; k.reaches || k.touches {
+			pairs += k.may
+			sets *= 1 + k.may
 		}
 	}
-	// A candidate that touches a coupled sensor: with the sensors as it makes them,
-	// alone and with others that reach.
-	if coupledTouch != 0 {
-		b.touching(us, list, joint, loose, as, one, all, best0)
+	beyond := loose * scale * b.lambdaBest() // of several, apart from the factors
+	most := beyond * mv.apartMay * sets
+	for i := range mv.n {
+		most *= mv.may[i]
+	}
+	least := math.Exp(b.floor - t.log)
+	for i := range list {
+		k, x := &list[i], &movers[i]
+		if !k.reaches && !k.touches {
+			k.j = js.none
+			continue
+		}
+		*x = mover{og: k.may, changes: k.touches, apart: as * shared, own: mv.base}
+		if k.touches && k.may*most < least {
+			// Whatever it is added to weighs next to nothing: it is not looked into.
+			*x = mover{og: k.may, changes: true, kind: wide, acts: 1<<mv.n - 1, touches: 1<<mv.n - 1, own: mv.may, others: mv.may, apart: mv.apartMay}
+			k.j = most
+			continue
+		}
+		fit, fits := 1.0, [maxBank]float64{}
+		if k.reaches {
+			x.acts = b.acts[k.place]
+			var shift float64
+			fit, shift = b.fit(us, int(k.place), &fits)
+			fit = min(fit/max(best*one, 1e-300), 1)
+			for c := range mv.n {
+				fits[c] = min(fits[c]/max(best0[c], 1e-300), 1)
+				if x.acts>>c&1 == 1 {
+					x.own[c] = reach[c] - honest[c]*(1-fits[c])
+				}
+			}
+			x.apart = shift * shared
+		}
+		far := b.shifts[k.place]
+		if k.touches {
+			far = b.touching(us, k, x, joint, stage{loose * scale, as, one, fit, fits}) || far
+		} else {
+			k.j = js.reach - js.honest*(1-fit)
+		}
+		switch n := bits.OnesCount8(x.acts); {
+		case far || n > 1:
+			x.kind = wide
+		case n == 0:
+			x.kind = idle
+		}
 	}
 	// First what holds most of the bound, so that little is left for the rest.
-	reachAll, touchAll := 0.0, 0.0
-	for i := range list {
-		if list[i].touches {
-			touchAll += list[i].og
-		} else if list[i].reaches {
-			reachAll += list[i].og
-		}
-	}
 	order := b.order[:0]
 	for i := range list {
 		k := &list[i]
 		worth := k.og * k.j
-		switch {
-		case k.touches:
-			worth += k.og * (k.jMany*reachAll + js.manyMay*touchAll/2)
-		case k.reaches:
-			worth += k.og * (js.many*reachAll/2 + js.manyMay*touchAll*touchAll/2)
+		if k.reaches || k.touches {
+			with := beyond * mv.apartMany
+			for c := range mv.n {
+				if movers[i].acts>>c&1 == 1 {
+					with *= mv.may[c]
+				} else {
+					with *= mv.base[c]
+				}
+			}
+			worth += k.og * with * pairs / 2
 		}
 		order = append(order, rank{worth, int32(i)})
 	}
@@ -405,38 +473,30 @@ func (b *bounds) above(us []int16, candidates uint64) *subtree {
 	})
 	n := len(list)
 	b.grow(t, n)
-	plain, reach, touch := 1.0, 1.0, 1.0 // products over what does neither, only reaches, touches
-	sumReach, sumTouch, first, second, x := 0.0, 0.0, 0.0, 0.0, 0.0
+	mv.begin()
+	// plain: product over what moves nothing. A candidate that another can make counts at
+	// its own odds only where it is alone.
+	plain, first, several, x := 1.0, 0.0, 0.0, 0.0
 	var mask uint64
 	for i := n - 1; i >= 0; i-- {
 		k := &list[order[i].at]
-		moving := func() float64 {
-			return first + max(reach-1-sumReach, 0)*js.many + second*max(reach-1, 0) + max(touch-1-sumTouch, 0)*reach*js.manyMay
-		}
-		before := moving()
-		var with float64 // all sets that hold this one
-		switch {
-		case k.touches || k.reaches:
-			first += k.og * k.j
-			if k.touches {
-				touch *= 1 + k.og
-				sumTouch += k.og
-				second += k.og * k.jMany
-			} else {
-				reach *= 1 + k.og
-				sumReach += k.og
-			}
-			with = plain * max(moving()-before, 0)
-		default:
-			with = k.og * plain * (js.none + before)
-			plain *= 1 + k.og
-		}
-		x += with
 		alone := k.og * k.j
+		var more float64 // all sets that hold this one and a later one
+		if k.touches || k.reaches {
+			before := several
+			mv.add(&movers[order[i].at])
+			several = beyond * mv.several()
+			first += k.may * k.j
+			more = (plain-1)*k.may*k.j + plain*max(several-before, 0)
+		} else {
+			more = k.may * ((plain-1)*js.none + plain*(first+several))
+			plain *= 1 + k.may
+		}
+		x += alone + more
 		t.cands[i] = k.place
 		mask |= 1 << k.place
 		t.mayAll[i] = mask
-		t.ub[i], t.own[i], t.above[i] = x, alone, max(with-alone, 1e-12*with)
+		t.ub[i], t.own[i], t.above[i] = x, alone, more+1e-12*alone
 	}
 	return t
 }
@@ -456,104 +516,136 @@ func (b *bounds) grow(t *subtree, n int) {
 	b.masks, b.places = b.masks[n:], b.places[n:]
 }
 
-// jointSums are the sums over the sensors: as they are, with one candidate that
-// reaches, with several, and with several that may touch the sensors as well.
+// jointSums are the sums over the sensors: as they are, and with one candidate that
+// reaches.
 type jointSums struct {
-	none, reach, many, manyMay float64
-	honest                     float64 // the part of reach with honest front sensors
+	none, reach float64
+	honest      float64 // the part of reach with honest front sensors
 }
 
-// order makes each sum no less than those it contains.
-func (j *jointSums) order() {
-	j.reach = max(j.reach, j.none)
-	j.many = max(j.many, j.reach)
-	j.manyMay = max(j.manyMay, j.many)
-}
-
-func (j *jointSums) scale(x float64) {
-	for _, p := range []*float64{&j.none, &j.reach, &j.many, &j.manyMay, &j.honest} {
-		*p *= x
+// shared is the weight of the rear sensor that banks share, where that is coupled.
+func (b *bounds) shared(classes [][]float64) float64 {
+	r := b.c.w.commonRear
+	if r < 0 || !b.c.coupled[r] {
+		return 1
 	}
+	sum := 0.0
+	for _, x := range classes[r] {
+		sum += x
+	}
+	return sum
 }
 
-// touching fills in the sensors' part for candidates that touch coupled sensors.
-func (b *bounds) touching(us []int16, list []cand, joint [][]float64, loose, as, one, all, best0 float64) {
-	c, w := b.c, b.c.w
-	scale := 1.0
-	if c.judged {
-		scale = max(c.cleanness(true, true), c.cleanness(false, true))
+// lambdaBest bounds the likelihood of lambda with several candidates added.
+func (b *bounds) lambdaBest() float64 {
+	c := b.c
+	n := len(c.lambdas)
+	if n == 0 {
+		return 1
 	}
-	with, memory := b.with[:0], b.lists[:0]
-	var buf [maxContext + 1]int16
-	for i := range list {
-		if !list[i].touches {
-			continue
+	best := c.vague()
+	for i := range c.fronts {
+		for at := 0; at < len(b.all.lambda[i]); at += n {
+			p := 1.0
+			for _, x := range b.all.lambda[i][at : at+n] {
+				p *= x
+			}
+			best = max(best, p)
 		}
-		pl := &w.places[list[i].place]
-		for u := pl.first; u < pl.last; u++ {
-			add := append(append(buf[:0], us...), int16(u))
-			at := len(memory)
-			memory = append(memory, joint...)
-			for s := range c.sensors {
-				if c.coupled[s] && b.touch[s]>>list[i].place&1 == 1 {
-					memory[at+s] = c.sensors[s].sum(add).classes
+	}
+	return best
+}
+
+// stage is what is there before a candidate that touches sensors is added.
+type stage struct {
+	factor, as, one, fit float64
+	fits                 [maxBank]float64
+}
+
+// touching fills in the sensors' part for a candidate that touches coupled sensors, with
+// the sensors as it makes them. It tells whether one is the rear sensor that banks share.
+func (b *bounds) touching(us []int16, k *cand, x *mover, joint [][]float64, at stage) (common bool) {
+	c, w := b.c, b.c.w
+	pl := &w.places[k.place]
+	own := [maxBank]float64{}
+	shift, shared := x.apart/b.shared(joint), 0.0
+	var buf [maxContext + 1]int16
+	for u := pl.first; u < pl.last; u++ {
+		add := append(append(buf[:0], us...), int16(u))
+		classes := append(b.classes[:0], joint...)
+		b.classes = classes
+		for s := range c.sensors {
+			if c.coupled[s] && b.touch[s]>>k.place&1 == 1 {
+				classes[s] = c.sensors[s].sum(add).classes
+				if f := b.frontOf[s]; f >= 0 {
+					x.acts |= 1 << f
+					x.touches |= 1 << f
+				} else {
+					common = true
 				}
 			}
-			with = append(with, alternative{i, memory[at:]})
+		}
+		shared = max(shared, b.shared(classes))
+		c.sumJoint(&b.all, classes, nil)
+		for i := range c.fronts {
+			x.others[i] = max(x.others[i], c.j.front[i])
+		}
+		tab, amounts := &c.j.exact, at.as
+		if k.reaches {
+			tab, amounts = &b.one, at.one
+		}
+		total := c.sumJoint(tab, classes, nil)
+		k.j = max(k.j, at.factor*amounts*(total-c.j.sound*(1-at.fit)))
+		for i := range c.fronts {
+			y := c.j.front[i]
+			if k.reaches && b.acts[k.place]>>i&1 == 1 {
+				y -= c.j.honest[i] * (1 - at.fits[i])
+			}
+			own[i] = max(own[i], y)
 		}
 	}
-	b.with, b.lists = with, memory
-	for _, x := range with {
-		k := &list[x.cand]
-		k.jMany = max(k.jMany, loose*all*c.sumJoint(&b.all, x.classes, nil)*scale)
-	}
-	fit, of := 0.0, -1
-	for _, x := range with {
-		k := &list[x.cand]
-		if !k.reaches {
-			k.j = max(k.j, loose*as*c.sumJoint(&c.j.exact, x.classes, nil)*scale)
-			continue
-		}
-		if of != x.cand {
-			fit, of = min(b.fit(us, int(k.place))/(best0*one), 1), x.cand
-		}
-		total := loose * one * c.sumJoint(&b.one, x.classes, nil)
-		k.j = max(k.j, (total-loose*one*c.j.sound*(1-fit))*scale)
-	}
-	for i := range list {
-		if k := &list[i]; k.touches {
-			k.jMany = max(k.jMany, k.j)
+	for i := range c.fronts {
+		if x.acts>>i&1 == 1 {
+			x.own[i] = own[i]
 		}
 	}
+	x.apart = shift * shared
+	return common
 }
 
 // fit is the likelihood of trims, with honest front sensors, and of the summed
-// shifts with one place added: the best of its units.
-func (b *bounds) fit(us []int16, place int) float64 {
+// shifts with one place added: the best of its units; and apart from one another the
+// best of each front's trims, in fits, and of the shifts.
+func (b *bounds) fit(us []int16, place int, fits *[maxBank]float64) (best, shift float64) {
 	c, w := b.c, b.c.w
-	best := 0.0
 	pl := &w.places[place]
 	var buf [maxContext + 1]int16
 	for u := pl.first; u < pl.last; u++ {
-		p := 1.0
+		p, each := 1.0, [maxBank]float64{1, 1, 1, 1}
 		for i, x := range b.cells[u*len(b.base) : (u+1)*len(b.base)] {
-			if at := &b.base[i]; x.any {
-				p *= c.cells[i].table.at(at.mean+x.need+x.lie, at.variance+x.needVar+x.lieVar)
-			} else {
-				p *= at.lik
+			at := &b.base[i]
+			lik := at.lik
+			if x.any {
+				lik = c.cells[i].table.at(at.mean+x.need+x.lie, at.variance+x.needVar+x.lieVar)
 			}
+			each[b.frontOfCell[i]] *= lik
+		}
+		for i := range c.fronts {
+			p *= each[i]
+			fits[i] = max(fits[i], each[i])
 		}
 		with := append(append(buf[:0], us...), int16(u))
+		amounts := 1.0
 		for i := range c.amounts {
 			if c.amounts[i].add[u].has {
-				p *= c.amounts[i].likelihood(with)
+				amounts *= c.amounts[i].likelihood(with)
 			} else {
-				p *= b.apart[i]
+				amounts *= b.apart[i]
 			}
 		}
-		best = max(best, p)
+		best, shift = max(best, p*amounts), max(shift, amounts)
 	}
-	return best
+	return best, shift
 }
 
 // gain is how much a unit can multiply the likelihood of what it can bring about or
@@ -588,41 +680,32 @@ func (b *bounds) gain(u int, us []int16) float64 {
 }
 
 // odds is the prior odds of a place given what is there, times what it adds to the
-// odds of its children that are there already.
-func (b *bounds) odds(p int, us []int16) float64 {
+// odds of its children that are there already; and the same if all candidates that can
+// make it were there too.
+func (b *bounds) odds(p int, us []int16, candidates uint64) (raw, may float64) {
 	w := b.c.w
 	pl := &w.places[p]
-	miss := 1 - pl.prior
+	miss, least := 1-pl.prior, 1.0
 	for _, par := range pl.parents {
 		if w.has(us, par.place) {
 			miss *= 1 - par.p
+		} else if candidates>>par.place&1 == 1 {
+			least *= 1 - par.p
 		}
 	}
-	o := (1 - miss) / (1 - pl.prior)
+	adds := 1.0
 	for _, l := range b.children[p] {
 		if w.has(us, l.child) {
-			o *= l.with / l.base
+			adds *= l.with / l.base
 		}
 	}
-	return o
+	return adds * (1 - miss) / (1 - pl.prior), adds * (1 - miss*least) / (1 - pl.prior)
 }
 
 // offspring is a place that another can make, with its odds so made and else.
 type offspring struct {
 	child      int
 	with, base float64
-}
-
-// makes is what a candidate adds to the terms of candidates it can make.
-func (b *bounds) makes(p int, gains *[64]float64, candidates uint64) float64 {
-	x := 1.0
-	for _, l := range b.children[p] {
-		if candidates>>l.child&1 == 1 {
-			g := gains[l.child]
-			x *= (1 + l.with*g) / (1 + l.base*g)
-		}
-	}
-	return x
 }
 
 // stretch notes how far a place can pull trims, lies and summed shifts.

@@ -1,17 +1,28 @@
 package diag
 
-import "math"
+import (
+	"cmp"
+	"math"
+	"slices"
+)
 
-// The search over contexts. Every set of causes of the engine and its banks is
-// weighed with the sensors summed out, best first, until what has not been looked
-// at can hold no more than a small share of all weight, or the budget is spent.
-// Either way the share left is bounded and reported.
+// The search over contexts. Every set of causes of the engine and its banks is weighed
+// with the sensors summed out, the most promising first, until what has not been looked
+// at can hold no more than a small share of all weight, or the budget is spent. Either
+// way the share left is bounded and reported.
+//
+// Bounds are kind to sets of many causes, so that to go by them alone is to look at much
+// that weighs nothing. The search begins with what weighs most as far as it is known, and
+// goes by the bounds once that has found what it can.
 
 const (
 	maxContext  = 5    // causes of the engine and its banks at once
 	leftTarget  = 1e-2 // share left out at which the search is content
 	negligible  = 1e-6 // share of a set and all above it that is not looked at
-	budgetNodes = 1500
+	slight      = 1e-7 // share at which a bound is not made tight
+	budgetNodes = 800  // sets weighed and trees worked out
+	eagerNodes  = 400  // of them before the bounds decide
+	eagerness   = 0.3  // part of the logarithm of a bound that counts until then
 )
 
 // node is a set of context units with its weight.
@@ -23,22 +34,28 @@ type node struct {
 
 func (n *node) units() []int16 { return n.us[:n.n:n.n] }
 
-// frontier is the part of a subtree that has not been looked at: its sets that add a
-// candidate at or after next, and none before.
+// frontier is a part that has not been looked at. With a tree: the sets above its node
+// that add a candidate at or after next, and none before. Without: all sets above some
+// nodes, known only by the bound of the tree that they were found in; most of them are so
+// slight that their own tree is never worked out.
 type frontier struct {
-	tree int32
-	next int32
-	ub   float64 // log
+	tree  int32 // -1: none
+	next  int32
+	node  int32 // without a tree: the first of the nodes
+	count int32
+	may   uint64  // without a tree: candidates
+	ub    float64 // bound on its weight, as a logarithm
+	pri   float64 // what it promises
 }
 
-// frontierHeap has the highest bound first. It is written out because the one of the
+// frontierHeap has the most promising first. It is written out because the one of the
 // standard library takes memory for every push.
 type frontierHeap []frontier
 
 func (h *frontierHeap) push(x frontier) {
 	*h = append(*h, x)
 	list := *h
-	for i := len(list) - 1; i > 0 && list[i].ub > list[(i-1)/2].ub; i = (i - 1) / 2 {
+	for i := len(list) - 1; i > 0 && list[i].pri > list[(i-1)/2].pri; i = (i - 1) / 2 {
 		list[i], list[(i-1)/2] = list[(i-1)/2], list[i]
 	}
 }
@@ -51,7 +68,7 @@ func (h *frontierHeap) pop() frontier {
 	for i := 0; ; {
 		next := i
 		for k := 2*i + 1; k < min(2*i+3, n); k++ {
-			if list[k].ub > list[next].ub {
+			if list[k].pri > list[next].pri {
 				next = k
 			}
 		}
@@ -82,31 +99,27 @@ func (c *calc) infer() *belief {
 	bd := newBounds(c)
 	var trees []*subtree
 	var h frontierHeap
+	trust, looked := eagerness, 0
 	b.nodes = append(b.nodes, node{lw: c.weigh(nil)})
 	best := b.nodes[0].lw
 	z, waiting, dropped := 1.0, 0.0, 0.0 // against best
 	scale := func(lg float64) float64 { return math.Exp(min(lg-best, 600)) }
-	push := func(tree, next int) {
-		t := trees[tree]
+	push := func(t *subtree, next int) {
 		if next == len(t.cands) {
 			return
 		}
-		ub := t.lg(t.ub[next])
+		ub, own := t.lg(t.ub[next]), t.lg(t.own[next])
 		waiting += scale(ub)
-		h.push(frontier{int32(tree), int32(next), ub})
+		h.push(frontier{tree: t.index, next: int32(next), ub: ub, pri: own + trust*(t.lg(t.own[next]+t.above[next])-own)})
 	}
-	grow := func(n int, candidates uint64) {
-		t := bd.above(b.nodes[n].units(), candidates)
-		b.work++
-		switch {
-		case t == nil:
-		case int(b.nodes[n].n) == maxContext:
-			dropped += scale(t.lg(t.ub[0])) // counted, not weighed
-		default:
-			t.node = int32(n)
+	grow := func(n int32, candidates uint64) {
+		bd.floor = best + math.Log(slight*z)
+		if t := bd.above(b.nodes[n].units(), candidates); t != nil {
+			t.node, t.index = n, int32(len(trees))
 			trees = append(trees, t)
-			push(len(trees)-1, 0)
+			push(t, 0)
 		}
+		b.work++
 	}
 	var all uint64
 	for p, t := range c.touched {
@@ -116,7 +129,7 @@ func (c *calc) infer() *belief {
 	}
 	grow(0, all)
 	for len(h) > 0 {
-		if waiting+dropped < leftTarget*z || b.work > budgetNodes {
+		if looked++; waiting+dropped < leftTarget*z || b.work > budgetNodes || looked%64 == 0 {
 			waiting = 0 // sums of differences drift; take it afresh
 			for i := range h {
 				waiting += scale(h[i].ub)
@@ -125,37 +138,55 @@ func (c *calc) infer() *belief {
 				break
 			}
 		}
+		if trust < 1 && b.work > eagerNodes {
+			trust = 1
+			for i := range h {
+				h[i].pri = h[i].ub
+			}
+			slices.SortFunc(h, func(x, y frontier) int { return cmp.Compare(y.pri, x.pri) })
+		}
 		f := h.pop()
 		waiting -= scale(f.ub)
-		t := trees[f.tree]
-		p := &w.places[t.cands[f.next]]
-		rest := uint64(0)
-		if int(f.next)+1 < len(t.cands) {
-			rest = t.mayAll[f.next+1]
-		}
-		push(int(f.tree), int(f.next)+1)
-		own, above := scale(t.lg(t.own[f.next])), scale(t.lg(t.above[f.next]))
-		if own+above < negligible*z {
-			dropped += own + above
+		if f.tree < 0 {
+			for n := f.node; n < f.node+f.count; n++ {
+				c.weigh(b.nodes[n].units()) // above bounds what was weighed last
+				b.work++
+				grow(n, f.may)
+			}
 			continue
 		}
-		if above < negligible*z {
-			dropped += above
-			rest = 0
+		t := trees[f.tree]
+		p := &w.places[t.cands[f.next]]
+		push(t, int(f.next)+1)
+		own, above := t.lg(t.own[f.next]), t.lg(t.above[f.next])
+		if scale(own)+scale(above) < negligible*z {
+			dropped += scale(own) + scale(above)
+			continue
 		}
+		first := len(b.nodes)
+		top := math.Inf(-1)
 		for u := p.first; u < p.last; u++ {
 			n := b.nodes[t.node]
 			n.us[n.n] = int16(u)
 			n.n++
 			n.lw = c.weigh(n.units())
 			b.work++
+			top = max(top, n.lw)
 			if n.lw > best {
 				x := math.Exp(best - n.lw)
 				z, waiting, dropped, best = z*x, waiting*x, dropped*x, n.lw
 			}
 			z += scale(n.lw)
 			b.nodes = append(b.nodes, n)
-			grow(len(b.nodes)-1, rest)
+		}
+		switch {
+		case int(f.next)+1 == len(t.cands):
+		case scale(above) < negligible*z || int(b.nodes[first].n) == maxContext:
+			dropped += scale(above) // counted, not weighed
+		default:
+			waiting += scale(above)
+			next := top - 3 // about what one more cause makes of it
+			h.push(frontier{tree: -1, node: int32(first), count: int32(len(b.nodes) - first), may: t.mayAll[f.next+1], ub: above, pri: next + trust*(above-next)})
 		}
 	}
 	left := dropped

@@ -534,11 +534,16 @@ func (w *world) has(us []int16, place int) bool {
 	return false
 }
 
+// slightTail is the share of weight at which a bound on more causes than are enumerated is
+// not looked into.
+const slightTail = 1e-4
+
 // tail bounds the weight of all states with more causes than are enumerated,
 // against the weight of those that are, under a context.
 func (sc *sensorCalc) tail(cu []int16) float64 {
 	sw := &sc.w.sens[sc.s]
-	norm, prod, e1, e2 := 1.0, 1.0, 0.0, 0.0
+	norm, prod, e1, e2, e3 := 1.0, 1.0, 0.0, 0.0, 0.0
+	odds := make([]float64, len(sw.places))
 	for p := range sw.places {
 		miss := 1 - sc.prior[p]
 		for _, par := range sw.places[p].parents {
@@ -549,8 +554,10 @@ func (sc *sensorCalc) tail(cu []int16) float64 {
 			}
 		}
 		o := (1 - miss) / miss
+		odds[p] = o
 		norm *= miss
 		prod *= 1 + o
+		e3 += e2 * o
 		e2 += e1 * o
 		e1 += o
 	}
@@ -567,5 +574,112 @@ func (sc *sensorCalc) tail(cu []int16) float64 {
 			lik.mul(best)
 		}
 	}
-	return max(prod-1-e1-e2, 0) * norm * math.Exp(min(lik.log()-sc.offset, 600)) / max(sc.sum(cu).total, 1e-300)
+	of := norm / max(sc.sum(cu).total, 1e-300)
+	best := of * math.Exp(min(lik.log()-sc.offset, 600))
+	if x := max(prod-1-e1-e2, 0) * best; x < slightTail {
+		return x
+	}
+	return max(prod-1-e1-e2-e3, 0)*best + sc.three(cu, odds)*of*math.Exp(min(-sc.offset, 600))
+}
+
+// three bounds the sum over three causes at the sensor, each finding under the three: to
+// the point for codes and outcomes of causes of one kind, else at the best of the three.
+func (sc *sensorCalc) three(cu []int16, odds []float64) float64 {
+	sw := &sc.w.sens[sc.s]
+	n := len(sw.places)
+	type sign struct { // not seen: keep of each cause; seen: what is not brought about by each
+		weight, power float64
+		of            []float64
+	}
+	var seen []sign
+	var held []sign // quantities: the likelihood where each puts it; weight: where none does
+	own := slices.Clone(odds)
+	over := func(of func(u int) float64, pick func(a, b float64) float64) []float64 {
+		out := make([]float64, n)
+		for p := range out {
+			out[p] = math.NaN()
+		}
+		for u := range sw.units {
+			if p := sw.units[u].place; math.IsNaN(out[p]) {
+				out[p] = of(u)
+			} else {
+				out[p] = pick(out[p], of(u))
+			}
+		}
+		return out
+	}
+	least := func(a, b float64) float64 { return min(a, b) }
+	most := func(a, b float64) float64 { return max(a, b) }
+	common := 1.0
+	missOf := func(none float64, cq []float64) float64 {
+		for _, u := range cu {
+			none *= 1 - cq[u]
+		}
+		return none
+	}
+	unseen := func(sf *sensorFinding, j int, pw float64) {
+		common *= power(missOf(1-sf.f.slots[j].false, sf.cd[j]), pw)
+		for p, k := range over(func(u int) float64 { return 1 - sf.d[j][u] }, most) {
+			own[p] *= power(k, pw)
+		}
+	}
+	for _, list := range [][]sensorFinding{sc.fixed, sc.touched} {
+		for i := range list {
+			sf := &list[i]
+			switch sf.f.kind {
+			case fSensorCode:
+				seen = append(seen, sign{sf.f.power * missOf(sf.none, sf.cq), 1, over(func(u int) float64 { return 1 - sf.q[u] }, least)})
+			case fSensorOutcome:
+				some := false
+				for _, l := range sf.f.looks {
+					if l.slot >= 0 {
+						some = true
+						seen = append(seen, sign{missOf(1-sf.f.slots[l.slot].false, sf.cd[l.slot]), l.power,
+							over(func(u int) float64 { return 1 - sf.d[l.slot][u] }, least)})
+						continue
+					}
+					for j := range sf.f.slots {
+						unseen(sf, j, l.power)
+					}
+				}
+				for j := range sf.f.slots {
+					if some && !mentioned(sf.f.looks, j) {
+						unseen(sf, j, sf.quiet)
+					}
+				}
+			case fSensorQuantity:
+				none, grip := sf.moved(cu)
+				if grip < 0 {
+					none = sf.good
+				}
+				x := sign{weight: none, of: over(func(u int) float64 { return sf.lik[u] }, most)}
+				if grip >= 0 { // the context may hold it against them
+					for p := range x.of {
+						x.of[p] = max(x.of[p], none)
+					}
+				}
+				held = append(held, x)
+			}
+		}
+	}
+	sum := 0.0
+	for i := range n {
+		for j := range i {
+			for k := range j {
+				x := own[i] * own[j] * own[k]
+				for _, s := range seen {
+					x *= power(1-s.weight*s.of[i]*s.of[j]*s.of[k], s.power)
+				}
+				for _, h := range held {
+					l := max(h.of[i], h.of[j], h.of[k])
+					if l < 0 {
+						l = h.weight
+					}
+					x *= l
+				}
+				sum += x
+			}
+		}
+	}
+	return sum * common
 }

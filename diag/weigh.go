@@ -22,7 +22,9 @@ type joint struct {
 	of      []*float64  // bank: the classes of the rear sensor that behind is for
 	one     []float64   // memory for proved and weighOne
 	only    [][]float64
-	sound   float64 // of the last sum: the part with honest front sensors
+	sound   float64   // of the last sum: the part with honest front sensors
+	front   []float64 // front: of the last sum, its classes with trims and codes, without lambda
+	honest  []float64 // front: the part of that with an honest sensor
 }
 
 // tables is what trims and lambda make of each class of each front sensor: to the
@@ -401,6 +403,7 @@ func (c *calc) sizeJoint() {
 		j.vals = append(j.vals, make([]float64, n))
 		j.dev = append(j.dev, make([]devReach, n*len(c.lambdas)))
 	}
+	j.front, j.honest = make([]float64, len(c.fronts)), make([]float64, len(c.fronts))
 	j.exact = c.newTables()
 }
 
@@ -418,6 +421,8 @@ func (c *calc) newTables() tables {
 // in proportion, not to scale.
 func (c *calc) sumJoint(tab *tables, classes [][]float64, sh *share) float64 {
 	c.j.tab, c.j.classes, c.j.sound = tab, classes, 0
+	clear(c.j.front)
+	clear(c.j.honest)
 	common := c.w.commonRear
 	if common < 0 || !c.coupled[common] {
 		return c.sumGiven(-1, 1, sh)
@@ -439,6 +444,7 @@ func (c *calc) sumJoint(tab *tables, classes [][]float64, sh *share) float64 {
 // that matters).
 func (c *calc) sumGiven(common int, weight float64, sh *share) float64 {
 	j := &c.j
+	var t [maxBank]float64
 	for i, f := range c.fronts {
 		vals, classes := j.vals[i], j.classes[f]
 		for k, x := range j.tab.trim[i] {
@@ -459,16 +465,16 @@ func (c *calc) sumGiven(common int, weight float64, sh *share) float64 {
 				vals[k] *= x
 			}
 		}
+		for _, x := range vals {
+			t[i] += x
+		}
+		j.front[i], j.honest[i] = max(j.front[i], t[i]), max(j.honest[i], vals[0])
 	}
 	if len(c.lambdas) > 0 {
 		return c.sumLambda(common, weight, sh)
 	}
 	total, sound := weight, weight
-	var t [maxBank]float64
 	for i := range c.fronts {
-		for _, x := range j.vals[i] {
-			t[i] += x
-		}
 		total *= t[i]
 		sound *= j.vals[i][0]
 	}
