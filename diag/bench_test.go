@@ -149,6 +149,9 @@ func (d *decision) price(first Decision) float64 {
 				bank, position = d.c.w.sens[q.sensor].Bank, d.c.w.sens[q.sensor].Position
 			}
 			if d.c.w.m.Tests[q.test].ID == n.Test && bank == n.Bank && position == n.Position {
+				if !d.pr.exact { // chosen by the compass, which looks into no more than it must
+					return c.ask(d.pr.belief(), m.ask, d.pr.start(), 2, math.Inf(1))
+				}
 				return m.total
 			}
 		}

@@ -397,6 +397,11 @@ type weighted struct {
 func (c *compass) scout() *scout {
 	n := len(c.works)
 	s := &scout{compass: c, outlooks: map[uint64]*outlook{}, g: make([]float64, n), heavy: make([]weighted, 0, n), scratch: make([]float64, len(c.group))}
+	for q := range c.p {
+		if c.told(q) {
+			s.order = append(s.order, q)
+		}
+	}
 	for i := range s.buf {
 		s.buf[i] = make([]float64, len(c.group))
 	}
@@ -631,8 +636,8 @@ const rareAnswer = 5e-3
 func (s *scout) best(b []float64, at moment) move {
 	work, v := s.bestWork(b, at, math.Inf(1))
 	out := move{-1, work, v}
-	for q := range s.p {
-		if at.asked>>q&1 == 0 && s.told(q) {
+	for _, q := range s.order {
+		if at.asked>>q&1 == 0 {
 			if v := s.ask(b, q, at, 1, out.total); v < out.total*(1-rounding) {
 				out = move{q, 0, v}
 			}
@@ -654,12 +659,13 @@ const looked = 4
 func (s *scout) choose(b []float64, at moment) []move {
 	work, v := s.bestWork(b, at, math.Inf(1))
 	out := []move{{-1, work, v}}
-	for q := range s.p {
-		if at.asked>>q&1 == 0 && s.told(q) {
+	for _, q := range s.order {
+		if at.asked>>q&1 == 0 {
 			out = append(out, move{q, 0, s.ask(b, q, at, 1, math.Inf(1))})
 		}
 	}
 	sortMoves(out)
+	s.order = s.order[:0]
 	for _, m := range out {
 		if m.ask >= 0 {
 			s.order = append(s.order, m.ask)

@@ -29,6 +29,7 @@ type prospect struct {
 	compass   *compass
 	atLeast   float64 // no plan costs less
 	atMost    float64 // a plan is known that costs this
+	exact     bool    // and no plan costs less
 }
 
 // fault is something to mend, at its place.
@@ -620,7 +621,7 @@ func (pr *prospect) solve() plan.Result {
 // by the compass.
 func (pr *prospect) choose() []move {
 	r := pr.solve()
-	pr.atLeast, pr.atMost = r.Lower, r.Total
+	pr.atLeast, pr.atMost, pr.exact = r.Lower, r.Total, r.Exact
 	if !r.Exact {
 		return pr.compass.scout().choose(pr.belief(), pr.start())
 	}
