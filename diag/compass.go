@@ -26,6 +26,7 @@ type compass struct {
 	barred  []bool    // mend: not open whatever is asked
 	base    float64   // of going on at all
 	proof   float64
+	redo    float64
 	miss    float64
 	p       [][][]float64 // question, answer, set
 	asking  []float64     // question: its price, with half of each set-up
@@ -86,8 +87,7 @@ type move struct {
 func newCompass(pr *prospect, need [][]int, barred []bool) *compass {
 	w, n := pr.c.w, len(pr.sets)
 	c := &compass{pr: pr, need: need, barred: barred, base: pr.money(w.onPrice, 0), proof: pr.money(w.proof, 0),
-		miss: w.proofMiss, dearest: pr.money(w.comeback, 0), index: map[uint64]int{}}
-	redo := pr.money(w.redo, 0)
+		redo: pr.money(w.redo, 0), miss: w.proofMiss, dearest: pr.money(w.comeback, 0), index: map[uint64]int{}}
 	all := make([]float64, 4*n)
 	c.known, c.again, c.after, c.floor = all[:n:n], all[n:2*n:2*n], all[2*n:3*n:3*n], all[3*n:]
 	c.group = make([]int, n)
@@ -131,7 +131,7 @@ func newCompass(pr *prospect, need [][]int, barred []bool) *compass {
 		}
 		shows := 1 - quiet
 		c.again[i] = shows * (1 - c.miss)
-		c.after[i] = shows * ((1-c.miss)*(redo+c.known[i]) + c.miss*loss)
+		c.after[i] = shows * ((1-c.miss)*(c.redo+c.known[i]) + c.miss*loss)
 	}
 	for q := range pr.problem.Questions {
 		qu := &pr.problem.Questions[q]
@@ -146,7 +146,6 @@ func newCompass(pr *prospect, need [][]int, barred []bool) *compass {
 		}
 		c.asking = append(c.asking, x)
 	}
-	c.compare(pr.belief(), redo)
 	c.lay()
 	return c
 }
@@ -211,8 +210,10 @@ func (c *compass) errandOf(work uint64) *errand {
 		t.left[i], t.least[i] = -1, cost
 		if rest != 0 {
 			t.left[i] = i
-			if j, ok := c.index[rest]; ok {
-				t.left[i] = j
+			if rest != mask {
+				if j, ok := c.index[rest]; ok {
+					t.left[i] = j
+				}
 			}
 			t.least[i] += c.after[t.left[i]]
 		}
@@ -227,8 +228,8 @@ func (t *errand) open(asked uint64) bool {
 
 // compare prepares what the price of doubt needs: how alike the answers of the groups
 // are, and what it costs to do one group's work where another's is due.
-func (c *compass) compare(belief []float64, redo float64) {
-	n := c.weighty
+func (c *compass) compare() {
+	n, belief := c.weighty, c.pr.belief()
 	mass := make([]float64, n)
 	for i, x := range belief {
 		mass[c.group[i]] += x
@@ -279,21 +280,22 @@ func (c *compass) compare(belief []float64, redo float64) {
 			}
 		}
 	}
+	c.wrong = make([]wrong, 0, twoGroups(len(c.works), 0))
 	for i, a := range c.works {
 		for _, b := range c.works[:i] {
-			c.wrong = append(c.wrong, wrong{c.wrongly(a, b, redo), c.wrongly(b, a, redo)})
+			c.wrong = append(c.wrong, wrong{c.wrongly(a, b), c.wrongly(b, a)})
 		}
 	}
 }
 
 // wrongly is what it costs to do other work than that which is due.
-func (c *compass) wrongly(due, done uint64, redo float64) float64 {
+func (c *compass) wrongly(due, done uint64) float64 {
 	cost := 0.0
 	for m := done &^ due; m != 0; m &= m - 1 {
 		cost += c.pr.mends[bits.TrailingZeros64(m)].cost
 	}
 	if due&^done != 0 {
-		cost += (1-c.miss)*(redo+c.proof) + c.miss*c.dearest
+		cost += (1-c.miss)*(c.redo+c.proof) + c.miss*c.dearest
 	}
 	return cost
 }
@@ -352,24 +354,20 @@ func (c *compass) rate(k int, left uint64) float64 {
 // gate is what must still be paid for questions before the work of each group is open.
 func (c *compass) gate(asked uint64) []float64 {
 	out := make([]float64, len(c.works))
-	for k, work := range c.works {
-		var paid uint64
-		for m := work; m != 0; m &= m - 1 {
-			need := c.need[bits.TrailingZeros64(m)]
+	for k, t := range c.errands {
+		have := asked
+		for _, need := range t.needs {
+			if have&need != 0 {
+				continue
+			}
 			least, at := math.Inf(1), 0
-			for _, q := range need {
-				if (asked|paid)>>q&1 == 1 {
-					least = 0
-					break
-				}
-				if c.asking[q] < least {
+			for m := need; m != 0; m &= m - 1 {
+				if q := bits.TrailingZeros64(m); c.asking[q] < least {
 					least, at = c.asking[q], q
 				}
 			}
-			if len(need) > 0 && least > 0 {
-				paid |= 1 << at
-				out[k] += least
-			}
+			have |= 1 << at
+			out[k] += least
 		}
 	}
 	return out
@@ -394,7 +392,12 @@ type weighted struct {
 	p, share float64
 }
 
+// scout gives one. The first one lays out what all need: a job with an exact plan that
+// ends in a verdict needs none.
 func (c *compass) scout() *scout {
+	if c.shared == nil {
+		c.compare()
+	}
 	n := len(c.works)
 	s := &scout{compass: c, outlooks: map[uint64]*outlook{}, g: make([]float64, n), heavy: make([]weighted, 0, n), scratch: make([]float64, len(c.group))}
 	for q := range c.p {

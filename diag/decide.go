@@ -2,7 +2,7 @@ package diag
 
 import (
 	"cmp"
-	"fmt"
+	"encoding/binary"
 	"math"
 	"math/bits"
 	"slices"
@@ -124,36 +124,50 @@ func (w *world) hasAt(h *hyp, s, place int) bool {
 // nothing is wrong.
 func (d *decision) combinations() []Combination {
 	w := d.c.w
-	var out []Combination
+	type whole struct {
+		h *hyp // the first with these causes
+		p float64
+	}
+	var all []whole
 	index := map[string]int{}
+	var key []byte
 	for i := range d.hyps {
 		h := &d.hyps[i]
-		refs := []CauseRef{}
+		key = key[:0]
 		for _, u := range h.us {
-			refs = append(refs, w.places[w.units[u].place].ref)
+			key = binary.LittleEndian.AppendUint16(key, uint16(w.units[u].place))
 		}
 		for s := range w.sens {
 			for _, u := range w.sens[s].states[h.st[s]].units {
+				key = binary.LittleEndian.AppendUint16(key, uint16((s+1)<<10|w.sens[s].units[u].place))
+			}
+		}
+		j, ok := index[string(key)]
+		if !ok {
+			j = len(all)
+			index[string(key)] = j
+			all = append(all, whole{h: h})
+		}
+		all[j].p += math.Exp(h.lw - d.b.logZ)
+	}
+	slices.SortStableFunc(all, func(a, b whole) int { return cmp.Compare(b.p, a.p) })
+	var out []Combination
+	for _, a := range all[:min(len(all), 12)] {
+		refs := []CauseRef{}
+		for _, u := range a.h.us {
+			refs = append(refs, w.places[w.units[u].place].ref)
+		}
+		for s := range w.sens {
+			for _, u := range w.sens[s].states[a.h.st[s]].units {
 				refs = append(refs, w.sens[s].places[w.sens[s].units[u].place].ref)
 			}
 		}
 		slices.SortFunc(refs, func(a, b CauseRef) int {
 			return cmp.Or(cmp.Compare(a.Cause, b.Cause), cmp.Compare(a.Bank, b.Bank), cmp.Compare(a.Position, b.Position))
 		})
-		key := ""
-		for _, r := range refs {
-			key += fmt.Sprint(r)
-		}
-		j, ok := index[key]
-		if !ok {
-			j = len(out)
-			index[key] = j
-			out = append(out, Combination{Causes: refs})
-		}
-		out[j].P += math.Exp(h.lw - d.b.logZ)
+		out = append(out, Combination{Causes: refs, P: a.p})
 	}
-	slices.SortStableFunc(out, func(a, b Combination) int { return cmp.Compare(b.P, a.P) })
-	return out[:min(len(out), 12)]
+	return out
 }
 
 // directEvidence tells whether what was measured and seen on the sensor and its

@@ -392,10 +392,15 @@ func (pr *prospect) without(h hyp, gone uint64) hyp {
 // answersOf gives, for each set of faults, the chance of each answer of a question.
 func (pr *prospect) answersOf(q *question) [][]float64 {
 	out := make([][]float64, len(q.answers))
+	all := make([]float64, len(out)*len(pr.sets))
 	for a := range out {
-		out[a] = make([]float64, len(pr.sets))
+		out[a] = all[a*len(pr.sets):][:len(pr.sets)]
 	}
 	for i := range pr.sets {
+		if pr.sets[i].p == 0 { // comes only after work, when nothing is asked any more
+			out[0][i] = 1
+			continue
+		}
 		for j := range pr.sets[i].hyps {
 			h := &pr.sets[i].hyps[j]
 			for a, p := range q.of(pr.c, h) {
@@ -423,7 +428,7 @@ func (pr *prospect) state(direct []bool, missing func(bank int) string) {
 		p.Setups = append(p.Setups, plan.Setup{ID: s.ID, Cost: pr.money(s.Minutes, 0)})
 	}
 	// The questions that tell most for their price, and what no verdict can do without.
-	wanted := pr.wanted(missing)
+	wanted, belief := pr.wanted(missing), pr.belief()
 	type ranked struct {
 		q     question
 		p     [][]float64
@@ -432,7 +437,7 @@ func (pr *prospect) state(direct []bool, missing func(bank int) string) {
 	var list []ranked
 	for _, q := range c.questions(pr.likely()) {
 		ps := pr.answersOf(&q)
-		bitsTold := pr.information(ps)
+		bitsTold := information(belief, ps)
 		if bitsTold < 1e-3 && !wanted(&q) {
 			continue
 		}
@@ -742,19 +747,13 @@ func (q *question) direct(w *world) bool {
 }
 
 // information is how many bits an answer tells about the faults, on average.
-func (pr *prospect) information(ps [][]float64) float64 {
-	sum, total := 0.0, 0.0
-	for i := range pr.sets {
-		total += pr.sets[i].p
-	}
-	for a := range ps {
-		m := 0.0
-		for i := range pr.sets {
-			m += pr.sets[i].p / total * ps[a][i]
-		}
-		for i := range pr.sets {
-			if x := ps[a][i]; x > 0 && pr.sets[i].p > 0 {
-				sum += pr.sets[i].p / total * x * math.Log2(x/m)
+func information(belief []float64, ps [][]float64) float64 {
+	sum := 0.0
+	for _, row := range ps {
+		m := dot(belief, row)
+		for i, p := range belief {
+			if x := row[i]; x > 0 {
+				sum += p * x * log2(x/m)
 			}
 		}
 	}

@@ -29,6 +29,7 @@ func (d *decision) reasons(is func(*hyp) bool) []Reason {
 	if with == 0 {
 		return out
 	}
+	all := math.Log(with / without)
 	for f := range d.c.ev.findings {
 		var w1, w0 float64
 		for i, x := range d.without[f] {
@@ -40,7 +41,7 @@ func (d *decision) reasons(is func(*hyp) bool) []Reason {
 		}
 		lr := 6.0
 		if without > 0 && w0 > 0 && w1 > 0 {
-			lr = math.Log(with/without) - math.Log(w1/w0)
+			lr = all - math.Log(w1/w0)
 		}
 		lr = min(max(lr, -6), 6)
 		if math.Abs(lr) < 0.3 {
