@@ -23,9 +23,21 @@ const (
 // knob is one estimate that noise is put on: how common a cause is, or how a finding
 // shows with the causes that act on it.
 type knob struct {
-	finding int // -1: how common the cause is
 	key     uint64
-	label   func() say.Text
+	finding int    // -1: how common the cause is
+	place   *place // the cause
+	with    *hyp   // the causes that act on the finding
+}
+
+func (d *decision) label(k *knob) say.Text {
+	if k.finding < 0 {
+		return say.T("how common this is: %s", k.place.ref.name().Lower())
+	}
+	finding, with := d.said[k.finding], d.nameHyp(k.with)
+	if with.IsZero() {
+		return say.T("how likely this is: %s, with nothing wrong", finding)
+	}
+	return say.T("how likely this is: %s, with %s", finding, with)
 }
 
 // lever is how far a knob moves an explanation's log weight.
@@ -56,27 +68,28 @@ func (d *decision) levers() ([]knob, [][]lever) {
 	}
 	var knobs []knob
 	index := map[uint64]int{}
-	turn := func(key uint64, finding int, label func() say.Text) int {
-		i, ok := index[key]
+	var all []lever
+	turn := func(k knob, by float64) {
+		i, ok := index[k.key]
 		if !ok {
 			i = len(knobs)
-			index[key] = i
-			knobs = append(knobs, knob{finding, key, label})
+			index[k.key] = i
+			knobs = append(knobs, k)
 		}
-		return i
+		all = append(all, lever{i, by})
 	}
 	out := make([][]lever, n)
 	for h := range n {
+		from := len(all)
 		hy := &d.hyps[h]
 		for _, u := range hy.us {
 			p := w.units[u].place
-			out[h] = append(out[h], lever{turn(hash(uint64(p)+1), -1, func() say.Text { return say.T("how common this is: %s", w.places[p].ref.name().Lower()) }), 1})
+			turn(knob{hash(uint64(p) + 1), -1, &w.places[p], nil}, 1)
 		}
 		for s := range w.sens {
 			for _, u := range w.sens[s].states[hy.st[s]].units {
 				p := w.sens[s].units[u].place
-				id := uint64(1+s)<<16 | uint64(p)
-				out[h] = append(out[h], lever{turn(hash(id), -1, func() say.Text { return say.T("how common this is: %s", w.sens[s].places[p].ref.name().Lower()) }), 1})
+				turn(knob{hash(uint64(1+s)<<16 | uint64(p)), -1, &w.sens[s].places[p], nil}, 1)
 			}
 		}
 		for f := range c.ev.findings {
@@ -87,17 +100,11 @@ func (d *decision) levers() ([]knob, [][]lever) {
 			// The same estimate serves every explanation whose causes act alike on the
 			// finding; that they give it the same likelihood tells that they do.
 			key := hash(uint64(f)<<32 ^ math.Float64bits(math.Round(d.lik[h][f]*1e4)))
-			out[h] = append(out[h], lever{turn(key, f, func() say.Text { return likely(c.ev.say(&c.ev.findings[f]), d.nameHyp(hy)) }), by})
+			turn(knob{key, f, nil, hy}, by)
 		}
+		out[h] = all[from:len(all):len(all)]
 	}
 	return knobs, out
-}
-
-func likely(finding, with say.Text) say.Text {
-	if with.IsZero() {
-		return say.T("how likely this is: %s, with nothing wrong", finding)
-	}
-	return say.T("how likely this is: %s, with %s", finding, with)
 }
 
 // nameHyp names the causes of an explanation.
@@ -178,7 +185,7 @@ func (d *decision) firmness(work []int) firmness {
 	var out firmness
 	noise := make([]float64, len(knobs))
 	shift := make([]float64, len(levers))
-	p := make([]float64, len(levers))
+	factor, p := make([]float64, len(levers)), make([]float64, len(levers))
 	for draw := range firmDraws {
 		for k := range knobs {
 			noise[k] = gauss(knobs[k].key ^ uint64(draw+1)*0x9e3779b97f4a7c15)
@@ -189,17 +196,17 @@ func (d *decision) firmness(work []int) firmness {
 				shift[h] += l.by * noise[l.knob]
 			}
 		}
-		for i, sigma := range [3]float64{0.5, 1, 2} {
-			top := math.Inf(-1)
-			for h := range p {
-				p[h] = d.hyps[h].lw + sigma*shift[h]
-				top = max(top, p[h])
-			}
-			for h := range p {
-				p[h] = math.Exp(p[h] - top)
+		// Noise of spread half, one and two: each is the square of the one before.
+		for h := range factor {
+			factor[h] = math.Exp(shift[h] / 2)
+		}
+		for _, share := range [3]*float64{&out.half, &out.one, &out.two} {
+			for h, x := range factor {
+				p[h] = d.hyps[h].p * x
+				factor[h] = x * x
 			}
 			if stands(p) {
-				*[3]*float64{&out.half, &out.one, &out.two}[i] += 1. / firmDraws
+				*share += 1. / firmDraws
 			}
 		}
 	}
@@ -248,7 +255,7 @@ func (d *decision) hangsOn(knobs []knob, levers [][]lever, masks []uint64, work 
 		}
 	}
 	best := slices.Index(by, slices.MaxFunc(by, func(a, b float64) int { return cmp.Compare(math.Abs(a), math.Abs(b)) }))
-	return knobs[best].label()
+	return d.label(&knobs[best])
 }
 
 // contradictions points at findings that no explanation takes together although
@@ -268,34 +275,32 @@ func (d *decision) contradictions() []Note {
 			best[f] = max(best[f], d.lik[h][f])
 		}
 	}
-	taken := func(f, without int) float64 {
+	fit := make([]float64, len(d.hyps))
+	taken := func(weight func(h int) float64) float64 {
 		sum, all := 0.0, 0.0
-		top := math.Inf(-1)
-		if without >= 0 {
-			for h := range d.hyps {
-				top = max(top, -d.lik[h][without])
-			}
-		}
-		for h := range d.hyps {
-			p := d.hyps[h].p
-			if without >= 0 {
-				p *= math.Exp(-d.lik[h][without] - top)
-			}
+		for h, x := range fit {
+			p := weight(h)
 			all += p
-			sum += p * math.Exp(d.lik[h][f]-best[f])
+			sum += p * x
 		}
 		return sum / all
 	}
 	type pair struct{ a, b int }
 	var seen []pair
 	for f := range fs {
-		if fs[f].kind == fRemark || taken(f, -1) > 0.08 {
+		if fs[f].kind == fRemark {
+			continue
+		}
+		for h := range fit {
+			fit[h] = math.Exp(d.lik[h][f] - best[f])
+		}
+		if taken(func(h int) float64 { return d.hyps[h].p }) > 0.08 {
 			continue
 		}
 		g, most := -1, 0.0
 		for o := range fs {
 			if o != f && fs[o].kind != fRemark {
-				if x := taken(f, o); x > most {
+				if x := taken(func(h int) float64 { return d.without[o][h] }); x > most {
 					g, most = o, x
 				}
 			}
@@ -306,7 +311,7 @@ func (d *decision) contradictions() []Note {
 		}
 		seen = append(seen, p)
 		out = append(out, Note{d.given(slices.Concat(fs[f].entries, fs[g].entries)),
-			say.T("These two hardly go together: %s — and %s. Repeat the one that is easier to repeat.", d.c.ev.say(&fs[f]), d.c.ev.say(&fs[g]))})
+			say.T("These two hardly go together: %s — and %s. Repeat the one that is easier to repeat.", d.said[f], d.said[g])})
 	}
 	return out
 }

@@ -43,6 +43,8 @@ func (b *belief) unfold() []hyp {
 		st    int16
 		share float64
 	}
+	cands := make([][]candidate, len(w.sens))
+	var per []float64 // class: share of all weight per weight of a state
 	for _, i := range order[:min(len(order), maxHyps)] {
 		n := &b.nodes[i]
 		p := math.Exp(n.lw - b.logZ)
@@ -50,20 +52,23 @@ func (b *belief) unfold() []hyp {
 		common.mul(c.prior(n.units()))
 		c.weighContext(n.units(), &common)
 		total := c.weighSensors(n.units(), &sh)
-		cands := make([][]candidate, len(w.sens))
 		for s := range w.sens {
+			cands[s] = cands[s][:0]
 			if !relevant[s] {
-				cands[s] = []candidate{{0, 1}}
+				cands[s] = append(cands[s], candidate{0, 1})
 				continue
 			}
-			sc := &c.sensors[s]
-			for k := range sc.classOf {
-				cl := sc.classOf[k]
-				if sh.sums[s].classes[cl] <= 0 {
-					continue
+			sum := sh.sums[s]
+			per = per[:0]
+			for cl, x := range sh.classes[s] {
+				if sum.classes[cl] > 0 {
+					x /= total * sum.classes[cl]
 				}
-				x := sh.classes[s][cl] / total * sh.sums[s].states[k] / sh.sums[s].classes[cl]
-				if k == 0 || p*x > keepHyp {
+				per = append(per, x)
+			}
+			for k, cl := range c.sensors[s].classOf {
+				x := per[cl] * sum.states[k]
+				if k == 0 && sum.classes[cl] > 0 || p*x > keepHyp {
 					cands[s] = append(cands[s], candidate{int16(k), x})
 				}
 			}
