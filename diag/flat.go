@@ -224,11 +224,8 @@ func (c *calc) likelihoods(h *hyp, out []float64) {
 		case fTrims:
 			out[i] = math.Log(c.trimLik(&sc, f.bank, cls[w.front[f.bank]]))
 		case fProof:
-			fault, event := c.faulty(h)
-			was := c.visit
-			c.visit = false
-			out[i] = math.Log(c.cleanness(fault, event))
-			c.visit = was
+			fault, _ := c.faulty(h)
+			out[i] = math.Log(c.cleanness(fault, true)) // of the drive, not of the visit
 		}
 	}
 }

@@ -17,9 +17,10 @@ type question struct {
 	minutes float64
 	answers []answer
 	cats    func(h *hyp) []float64
-	reads   []int                // quantities that the answer hangs on
-	moves   []bool               // context unit: has it a say in the answer; nil: not known
-	memo    map[uint64][]float64 // the chances, by what has a say in them
+	reads   []int       // quantities that the answer hangs on
+	moves   []bool      // context unit: has it a say in the answer; nil: not known
+	keys    []uint64    // what had a say in the chances that are known; mostly a dozen
+	known   [][]float64 // those chances
 }
 
 // answer is one of them: an outcome's id or a class of readings, in words.
@@ -81,7 +82,7 @@ func (c *calc) ask(out *[]question, t, bank, s int, likely []hyp) {
 	if excluded(c.out, mt.ID, bank, position) {
 		return
 	}
-	q := question{test: t, bank: bank, sensor: s, minutes: c.minutes(mt), memo: map[uint64][]float64{}}
+	q := question{test: t, bank: bank, sensor: s, minutes: c.minutes(mt)}
 	switch mt.ID {
 	case "history_ask":
 		for _, e := range c.ev.entries {
@@ -248,8 +249,8 @@ func (q *question) of(c *calc, h *hyp) []float64 {
 				key = key<<10 | uint64(u+1)
 			}
 		}
-		if p, ok := q.memo[key]; ok {
-			return p
+		if i := slices.Index(q.keys, key); i >= 0 {
+			return q.known[i]
 		}
 	}
 	p := q.cats(h)
@@ -262,7 +263,7 @@ func (q *question) of(c *calc, h *hyp) []float64 {
 		p[i] /= sum
 	}
 	if q.moves != nil {
-		q.memo[key] = p
+		q.keys, q.known = append(q.keys, key), append(q.known, p)
 	}
 	return p
 }

@@ -21,7 +21,7 @@ func TestAnswersAreKeptByWhatHasASay(t *testing.T) {
 					}
 				}
 				if q.moves != nil {
-					kept += len(d.hyps) - len(q.memo)
+					kept += len(d.hyps) - len(q.keys)
 				}
 			}
 			if kept == 0 {
