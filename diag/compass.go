@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/bits"
 	"slices"
+	"sync"
 )
 
 // The compass chooses the next step where the job is too large to be planned to its end:
@@ -674,20 +675,37 @@ func (s *scout) choose(b []float64, at moment) []move {
 			s.order = append(s.order, m.ask)
 		}
 	}
-	n, best := 0, math.Inf(1)
+	var near []*move
 	for i := range out {
-		if out[i].ask >= 0 && n < looked {
-			out[i].total = min(out[i].total, s.ask(b, out[i].ask, at, 2, best))
-			best = min(best, out[i].total)
-			n++
+		if out[i].ask >= 0 && len(near) < looked {
+			near = append(near, &out[i])
 		}
+	}
+	if len(near) > 0 {
+		var lock sync.Mutex
+		best := near[0].total
+		other := s.scout()
+		other.order = s.order
+		sideBySide(len(near), s, other, func(s *scout, i int) {
+			lock.Lock()
+			limit := best + 10*sameCost // who comes first must not decide between equals
+			lock.Unlock()
+			v := s.ask(b, near[i].ask, at, 2, limit)
+			lock.Lock()
+			near[i].total = min(near[i].total, v)
+			best = min(best, v)
+			lock.Unlock()
+		})
 	}
 	sortMoves(out)
 	return out
 }
 
+// sameCost is how close two totals may be to count as the same.
+const sameCost = 1e-6
+
 // sortMoves puts the cheapest first; of equals what stood first stays first. Two
 // questions asked in either order cost the same, but for rounding.
 func sortMoves(out []move) {
-	slices.SortStableFunc(out, func(a, b move) int { return cmp.Compare(math.Round(a.total*1e6), math.Round(b.total*1e6)) })
+	slices.SortStableFunc(out, func(a, b move) int { return cmp.Compare(math.Round(a.total/sameCost), math.Round(b.total/sameCost)) })
 }

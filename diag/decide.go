@@ -39,40 +39,60 @@ type decision struct {
 
 // weigh reckons with a case and lays it out for planning.
 func (e *engine) weigh(c Case, out []Exclusion) *decision {
+	d := e.believe(c, out)
+	d.trace()
+	d.plan()
+	return d
+}
+
+// believe reckons with a case.
+func (e *engine) believe(c Case, out []Exclusion) *decision {
 	c, from := canonicalOrder(c)
 	w := newWorld(e, c.Vehicle)
 	d := &decision{c: newCalc(w.collect(c.Evidence)), from: from, costs: c.Costs}
 	d.c.out, d.c.took = out, c.Costs.TestMinutes
 	d.b = d.c.infer()
 	d.hyps = d.b.unfold()
+	return d
+}
+
+// trace finds what each finding makes of each explanation.
+func (d *decision) trace() {
 	d.lik = make([][]float64, len(d.hyps))
 	for i := range d.hyps {
 		d.lik[i] = make([]float64, len(d.c.ev.findings))
 		d.c.likelihoods(&d.hyps[i], d.lik[i])
 	}
 	d.setApart()
-	for s := range w.sens {
+}
+
+// plan lays the job out for planning.
+func (d *decision) plan() {
+	for s := range d.c.w.sens {
 		d.direct = append(d.direct, d.directEvidence(s))
 	}
-	d.pr = d.c.newProspect(d.b, d.hyps, c.Costs)
+	d.pr = d.c.newProspect(d.b, d.hyps, d.costs)
 	d.pr.state(d.direct, d.missingFor)
-	return d
 }
 
 func (e *engine) decide(c Case, without []Exclusion) Decision {
-	d := e.weigh(c, without)
-	out := Decision{Engine: Engine, LeftOut: d.b.leftOut, Causes: d.causes(), Together: d.combinations(), Plan: []PlanStep{}}
-	var total float64
-	out.Verdict, out.Next, out.Plan, total = d.judge()
-	if out.Plan == nil {
-		out.Plan = []PlanStep{}
-	}
-	out.Costs = d.costView(total)
-	for _, n := range d.c.ev.unused {
-		out.Notes = append(out.Notes, Note{d.given(n.Entries), n.Say})
-	}
-	out.Notes = append(out.Notes, d.beyondCell()...)
-	out.Notes = append(out.Notes, d.contradictions()...)
+	d := e.believe(c, without)
+	out := Decision{Engine: Engine, LeftOut: d.b.leftOut}
+	var moves []move
+	atOnce(func() {
+		d.plan()
+		moves = d.pr.choose()
+	}, func() {
+		d.trace()
+		out.Causes, out.Together = d.causes(), d.combinations()
+		for _, n := range d.c.ev.unused {
+			out.Notes = append(out.Notes, Note{d.given(n.Entries), n.Say})
+		}
+		out.Notes = append(out.Notes, d.beyondCell()...)
+		out.Notes = append(out.Notes, d.contradictions()...)
+	})
+	out.Verdict, out.Next, out.Plan = d.judge(moves)
+	out.Costs = d.costView(moves[0].total)
 	return out
 }
 
@@ -303,33 +323,29 @@ const soundEnough = 0.85
 
 // judge turns the first step into verdict and next test; follow is the plan behind
 // the test.
-func (d *decision) judge() (v Verdict, next *NextTest, follow []PlanStep, total float64) {
+func (d *decision) judge(moves []move) (v Verdict, next *NextTest, follow []PlanStep) {
 	pr := d.pr
 	v = Verdict{Decision: DecideOpen, Mend: []CauseRef{}, Parts: []Part{}, First: []CauseRef{}}
 	defer d.clear(&v)
-	belief := pr.belief()
-	moves := pr.choose()
-	total = moves[0].total
+	follow = []PlanStep{}
 	m, ok := d.first(moves)
 	switch {
 	case ok && m.ask >= 0:
 		next = d.nextTest(m.ask, m.total)
-		follow = d.follow(pr.compass.scout(), belief, m.ask, pr.start(), 2)
+		follow = d.follow(pr.belief(), m.ask)
 		v.Why = d.whyOpen(next)
-		return v, next, follow, total
 	case ok && m.work != 0:
 		work := workList(m.work)
 		d.concludeWork(&v, work)
 		d.finish(&v, work)
-		return v, nil, nil, total
 	case ok:
 		v.Decision = DecideNoPart
 		v.Why = d.whyNothing(d.healthy())
 		d.finish(&v, nil)
-		return v, nil, nil, total
+	default:
+		v.Why = say.T("No test that is left would tell more than it costs, and no cause is likely enough to mend. Look for what the model does not know, or ask the owner to decide.")
 	}
-	v.Why = say.T("No test that is left would tell more than it costs, and no cause is likely enough to mend. Look for what the model does not know, or ask the owner to decide.")
-	return v, nil, nil, total
+	return v, next, follow
 }
 
 // healthy is the probability that nothing is wrong.
@@ -404,50 +420,71 @@ func (pr *prospect) belief() []float64 {
 	return out
 }
 
-// follow is what comes after each answer of a question.
-func (d *decision) follow(s *scout, belief []float64, q int, at moment, depth int) []PlanStep {
-	pr := d.pr
+// follow is what comes after each answer of a question, two questions deep.
+func (d *decision) follow(belief []float64, q int) []PlanStep {
+	c := d.pr.compass
+	steps := make([]*PlanStep, len(c.p[q]))
+	sideBySide(len(steps), c.scout(), c.scout(), func(s *scout, a int) {
+		steps[a] = d.step(s, belief, q, a, d.pr.start(), 2)
+	})
+	return listed(steps)
+}
+
+// listed are the steps that are likely enough to show, the likeliest first.
+func listed(steps []*PlanStep) []PlanStep {
 	out := []PlanStep{}
-	_, then := s.cost(q, at)
-	for a, row := range s.p[q] {
-		b, mass := make([]float64, len(belief)), 0.0
-		for i, x := range belief {
-			b[i] = x * row[i]
-			mass += b[i]
+	for _, s := range steps {
+		if s != nil {
+			out = append(out, *s)
 		}
-		if mass < 1e-3 {
-			continue
-		}
-		for i := range b {
-			b[i] /= mass
-		}
-		step := PlanStep{P: mass}
-		if q == pr.proof {
-			step.Outcome = [2]string{"passed", "failed"}[a]
-		} else {
-			step.Outcome, step.Say, step.Bank = pr.asked[q][a].id, pr.asked[q][a].say, pr.asked[q][a].bank
-		}
-		switch m := s.best(b, then); {
-		case m.ask >= 0:
-			step.Next = d.nextTest(m.ask, m.total)
-			if depth > 1 {
-				step.Then = d.follow(s, b, m.ask, then, depth-1)
-			}
-		default:
-			v := &Verdict{Mend: []CauseRef{}, Parts: []Part{}, First: []CauseRef{}, Decision: DecideNoPart}
-			work := workList(m.work)
-			if v.Firm = d.healthyIn(b); len(work) > 0 {
-				d.concludeWork(v, work)
-				v.Firm, v.Why = d.beliefIn(b, work), say.Text{}
-			} else if v.Firm < sureEnough {
-				v.Decision = DecideOpen
-			}
-			step.Verdict = v
-		}
-		out = append(out, step)
 	}
 	slices.SortStableFunc(out, func(a, b PlanStep) int { return cmp.Compare(b.P, a.P) })
 	return out
+}
+
+// step is what comes after one answer of a question; nil where it is too rare to show.
+func (d *decision) step(s *scout, belief []float64, q, a int, at moment, depth int) *PlanStep {
+	pr := d.pr
+	_, then := s.cost(q, at)
+	b, mass := make([]float64, len(belief)), 0.0
+	for i, x := range belief {
+		b[i] = x * s.p[q][a][i]
+		mass += b[i]
+	}
+	if mass < 1e-3 {
+		return nil
+	}
+	for i := range b {
+		b[i] /= mass
+	}
+	step := &PlanStep{P: mass}
+	if q == pr.proof {
+		step.Outcome = [2]string{"passed", "failed"}[a]
+	} else {
+		step.Outcome, step.Say, step.Bank = pr.asked[q][a].id, pr.asked[q][a].say, pr.asked[q][a].bank
+	}
+	m := s.best(b, then)
+	if m.ask >= 0 {
+		step.Next = d.nextTest(m.ask, m.total)
+		if depth > 1 {
+			steps := make([]*PlanStep, len(s.p[m.ask]))
+			for k := range steps {
+				steps[k] = d.step(s, b, m.ask, k, then, depth-1)
+			}
+			step.Then = listed(steps)
+		}
+		return step
+	}
+	v := &Verdict{Mend: []CauseRef{}, Parts: []Part{}, First: []CauseRef{}, Decision: DecideNoPart}
+	work := workList(m.work)
+	if v.Firm = d.healthyIn(b); len(work) > 0 {
+		d.concludeWork(v, work)
+		v.Firm, v.Why = d.beliefIn(b, work), say.Text{}
+	} else if v.Firm < sureEnough {
+		v.Decision = DecideOpen
+	}
+	step.Verdict = v
+	return step
 }
 
 // finish adds to a closed verdict how firm it is, what would overturn it and what

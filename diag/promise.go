@@ -24,9 +24,10 @@ func LookingFor(c Case) (Looking, error) {
 	if err := c.Check().err(); err != nil {
 		return Looking{}, err
 	}
-	d := trade().weigh(c, nil)
+	d := trade().believe(c, nil)
+	d.plan()
 	s := &search{d: d, scout: d.pr.compass.scout()}
-	if _, next, _, _ := d.judge(); next != nil {
+	if m, ok := d.first(d.pr.choose()); ok && m.ask >= 0 {
 		s.follow(d.pr.belief(), 1, 0, d.pr.start())
 	}
 	l := Looking{Beyond: s.beyond}
