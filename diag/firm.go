@@ -180,36 +180,39 @@ func (d *decision) firmness(work []int) firmness {
 				return false
 			}
 		}
-		return slices.Max(fault[:63]) <= sum/2
+		return slices.Max(fault[:len(d.pr.faults)+1]) <= sum/2
 	}
-	var out firmness
-	noise := make([]float64, len(knobs))
-	shift := make([]float64, len(levers))
-	factor, p := make([]float64, len(levers)), make([]float64, len(levers))
-	for draw := range firmDraws {
+	type memory struct {
+		noise, shift, p []float64
+		stood           [3]int // with noise of spread half, one and two
+	}
+	fresh := func() *memory {
+		return &memory{noise: make([]float64, len(knobs)), shift: make([]float64, len(levers)), p: make([]float64, len(levers))}
+	}
+	one, other := fresh(), fresh()
+	sideBySide(firmDraws, one, other, func(m *memory, draw int) {
 		for k := range knobs {
-			noise[k] = gauss(knobs[k].key ^ uint64(draw+1)*0x9e3779b97f4a7c15)
+			m.noise[k] = gauss(knobs[k].key ^ uint64(draw+1)*0x9e3779b97f4a7c15)
 		}
 		for h := range levers {
-			shift[h] = 0
+			shift := 0.0
 			for _, l := range levers[h] {
-				shift[h] += l.by * noise[l.knob]
+				shift += l.by * m.noise[l.knob]
+			}
+			m.shift[h] = math.Exp(shift / 2)
+		}
+		for i := range m.stood {
+			for h, x := range m.shift {
+				m.p[h] = d.hyps[h].p * x
+				m.shift[h] = x * x // twice the spread
+			}
+			if stands(m.p) {
+				m.stood[i]++
 			}
 		}
-		// Noise of spread half, one and two: each is the square of the one before.
-		for h := range factor {
-			factor[h] = math.Exp(shift[h] / 2)
-		}
-		for _, share := range [3]*float64{&out.half, &out.one, &out.two} {
-			for h, x := range factor {
-				p[h] = d.hyps[h].p * x
-				factor[h] = x * x
-			}
-			if stands(p) {
-				*share += 1. / firmDraws
-			}
-		}
-	}
+	})
+	share := func(i int) float64 { return float64(one.stood[i]+other.stood[i]) / firmDraws }
+	out := firmness{half: share(0), one: share(1), two: share(2)}
 	out.hangsOn = d.hangsOn(knobs, levers, masks, all)
 	return out
 }

@@ -435,17 +435,21 @@ func (pr *prospect) state(direct []bool, missing func(bank int) string) {
 		worth float64
 	}
 	var list []ranked
-	for _, q := range c.questions(pr.likely()) {
-		ps := pr.answersOf(&q)
-		bitsTold := information(belief, ps)
-		if bitsTold < 1e-3 && !wanted(&q) {
+	questions := c.questions(pr.likely())
+	told, tell := make([][][]float64, len(questions)), make([]float64, len(questions))
+	sideBySide(len(questions), nil, nil, func(_ any, i int) {
+		told[i] = pr.answersOf(&questions[i])
+		tell[i] = information(belief, told[i])
+	})
+	for i, q := range questions {
+		if tell[i] < 1e-3 && !wanted(&q) {
 			continue
 		}
 		cost := pr.money(q.minutes, 0)
 		for _, s := range w.m.Tests[q.test].Setups {
 			cost += p.Setups[bits.TrailingZeros32(setup[s])].Cost / 2
 		}
-		list = append(list, ranked{q, ps, bitsTold / cost})
+		list = append(list, ranked{q, told[i], tell[i] / cost})
 	}
 	slices.SortStableFunc(list, func(x, y ranked) int { return cmp.Compare(y.worth, x.worth) })
 	cut := min(len(list), maxQuestions)
