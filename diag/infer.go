@@ -20,9 +20,8 @@ const (
 	leftTarget  = 1e-2 // share left out at which the search is content
 	negligible  = 1e-6 // share of a set and all above it that is not looked at
 	slight      = 1e-7 // share at which a bound is not made tight
-	budgetNodes = 800  // sets weighed and trees worked out
-	eagerNodes  = 400  // of them before the bounds decide
-	eagerness   = 0.3  // part of the logarithm of a bound that counts until then
+	budgetABank = 400  // sets weighed and trees worked out, for each bank of the engine
+	eagerness   = 0.3  // part of the logarithm of a bound that counts in the first half
 )
 
 // node is a set of context units with its weight.
@@ -99,7 +98,7 @@ func (c *calc) infer() *belief {
 	bd := newBounds(c)
 	var trees []*subtree
 	var h frontierHeap
-	trust, looked := eagerness, 0
+	trust, looked, budget := eagerness, 0, budgetABank*w.nb
 	b.nodes = append(b.nodes, node{lw: c.weigh(nil)})
 	best := b.nodes[0].lw
 	z, waiting, dropped := 1.0, 0.0, 0.0 // against best
@@ -114,12 +113,17 @@ func (c *calc) infer() *belief {
 	}
 	grow := func(n int32, candidates uint64) {
 		bd.floor = best + math.Log(slight*z)
-		if t := bd.above(b.nodes[n].units(), candidates); t != nil {
+		b.work++
+		t := bd.above(b.nodes[n].units(), candidates)
+		switch {
+		case t == nil:
+		case b.nodes[n].n == maxContext:
+			dropped += scale(t.lg(t.ub[0])) // counted, not weighed
+		default:
 			t.node, t.index = n, int32(len(trees))
 			trees = append(trees, t)
 			push(t, 0)
 		}
-		b.work++
 	}
 	var all uint64
 	for p, t := range c.touched {
@@ -129,16 +133,16 @@ func (c *calc) infer() *belief {
 	}
 	grow(0, all)
 	for len(h) > 0 {
-		if looked++; waiting+dropped < leftTarget*z || b.work > budgetNodes || looked%64 == 0 {
+		if looked++; waiting+dropped < leftTarget*z || b.work > budget || looked%64 == 0 {
 			waiting = 0 // sums of differences drift; take it afresh
 			for i := range h {
 				waiting += scale(h[i].ub)
 			}
-			if waiting+dropped < leftTarget*z || b.work > budgetNodes {
+			if waiting+dropped < leftTarget*z || b.work > budget {
 				break
 			}
 		}
-		if trust < 1 && b.work > eagerNodes {
+		if trust < 1 && b.work > budget/2 {
 			trust = 1
 			for i := range h {
 				h[i].pri = h[i].ub
@@ -181,8 +185,8 @@ func (c *calc) infer() *belief {
 		}
 		switch {
 		case int(f.next)+1 == len(t.cands):
-		case scale(above) < negligible*z || int(b.nodes[first].n) == maxContext:
-			dropped += scale(above) // counted, not weighed
+		case scale(above) < negligible*z:
+			dropped += scale(above)
 		default:
 			waiting += scale(above)
 			next := top - 3 // about what one more cause makes of it
