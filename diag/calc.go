@@ -96,15 +96,16 @@ type table struct {
 	top     float64
 }
 
-// newTable tabulates a likelihood between lo and hi.
-func newTable(lo, hi, step, spread float64, rows int, lik func(x, spread float64) float64) *table {
+// newTable tabulates between lo and hi what with gives for each spread.
+func newTable(lo, hi, step, spread float64, rows int, with func(spread float64) func(x float64) float64) *table {
 	n := int((hi-lo)/step) + 1
 	t := &table{lo: lo, inv: 1 / step, spread: spread, env: make([]float64, n)}
 	all := make([]float64, n*rows)
 	for k := range rows {
 		r := all[k*n : (k+1)*n]
+		lik := with(float64(k) * spread)
 		for i := range r {
-			r[i] = lik(lo+float64(i)*step, float64(k)*spread)
+			r[i] = lik(lo + float64(i)*step)
 			t.env[i] = max(t.env[i], r[i])
 		}
 		t.row = append(t.row, r)
@@ -164,17 +165,22 @@ func (w *world) saturate(m float64) float64 {
 }
 
 func (w *world) newTrimTable(rs []trimReading) *table {
-	return newTable(-45, 45, 0.5, 1.25, 13, func(m, spread float64) float64 {
-		m = w.saturate(m)
-		lik := 1.0
-		for _, r := range rs {
+	sd := make([]float64, len(rs))
+	return newTable(-45, 45, 0.5, 1.25, 13, func(spread float64) func(float64) float64 {
+		for i, r := range rs {
 			// Readings of one state share the spread of the cause, so it is in
 			// each of them, and together they count as one.
-			sd := math.Sqrt(r.sd*r.sd + spread*r.gain*spread*r.gain)
-			p := (1-w.wild)*heavy((r.x-r.gain*m)/sd)*w.trimSD/sd/heavy(0) + w.wild*w.trimSD/200
-			lik *= power(p, r.weight)
+			sd[i] = math.Sqrt(r.sd*r.sd + spread*r.gain*spread*r.gain)
 		}
-		return lik
+		return func(m float64) float64 {
+			m = w.saturate(m)
+			lik := 1.0
+			for i, r := range rs {
+				p := (1-w.wild)*heavy((r.x-r.gain*m)/sd[i])*w.trimSD/sd[i]/heavy(0) + w.wild*w.trimSD/200
+				lik *= power(p, r.weight)
+			}
+			return lik
+		}
 	})
 }
 
@@ -194,13 +200,18 @@ func (w *world) newLambdaTable(xs, us []float64, state int, unlearned bool) *tab
 	if state == 3 {
 		mean, sd = -9, 6 // full load runs rich on purpose, by how much the maker decides
 	}
-	return newTable(-40, 45, 0.25, 1, 10, func(dev, spread float64) float64 {
-		lik := 1.0
-		for i, x := range xs {
-			s := math.Sqrt(sd*sd + spread*spread + us[i]*us[i])
-			lik *= power((1-w.wild)*heavy((x-dev-mean)/s)*sd/s/heavy(0)+w.wild*sd/100, 1/float64(len(xs)))
+	all := make([]float64, len(xs))
+	return newTable(-40, 45, 0.25, 1, 10, func(spread float64) func(float64) float64 {
+		for i := range xs {
+			all[i] = math.Sqrt(sd*sd + spread*spread + us[i]*us[i])
 		}
-		return lik
+		return func(dev float64) float64 {
+			lik := 1.0
+			for i, x := range xs {
+				lik *= power((1-w.wild)*heavy((x-dev-mean)/all[i])*sd/all[i]/heavy(0)+w.wild*sd/100, 1/float64(len(xs)))
+			}
+			return lik
+		}
 	})
 }
 
@@ -261,8 +272,6 @@ func newCalc(ev *evidence) *calc {
 				ch.d = append(ch.d, c.finds(f.test, s))
 			}
 			c.outcomes = append(c.outcomes, ch)
-		case fQuantity:
-			c.amounts = append(c.amounts, c.amount(i, f))
 		case fRemark:
 			if w.m.Remarks[f.said].ID == nothingKnown {
 				c.unsaid = c.nothingSaid(i)
@@ -286,10 +295,36 @@ func newCalc(ev *evidence) *calc {
 				c.codesOf[f.bank] = append(c.codesOf[f.bank], len(c.codes))
 			}
 			c.codes = append(c.codes, ch)
-		case fLambda:
-			c.lambdas = append(c.lambdas, lambdaChannel{i, f.state, w.newLambdaTable(f.xs, f.us, f.state, ev.unlearned)})
 		case fProof:
 			c.proof = f
+		}
+	}
+	c.pulls = make([]unitPull, len(w.units))
+	for u := range w.units {
+		c.pulls[u] = w.pull(&w.units[u], &w.places[w.units[u].place])
+	}
+	atOnce(c.tabulate, func() {
+		for s := range w.sens {
+			c.sensors = append(c.sensors, newSensorCalc(c, s))
+			sw := &w.sens[s]
+			c.coupled = append(c.coupled, sw.Position == 1 || sw.Position == 2 && slices.ContainsFunc(sw.banks, c.hasCodes))
+		}
+	})
+	c.visit = !slices.ContainsFunc(ev.findings, func(f finding) bool { return f.kind == fCode || f.kind == fSensorCode })
+	c.judged = c.visit || c.proof != nil
+	c.touch()
+	return c
+}
+
+// tabulate lays the tables of what was read of the engine and its banks.
+func (c *calc) tabulate() {
+	w, ev := c.w, c.ev
+	for i := range ev.findings {
+		switch f := &ev.findings[i]; f.kind {
+		case fQuantity:
+			c.amounts = append(c.amounts, c.amount(i, f))
+		case fLambda:
+			c.lambdas = append(c.lambdas, lambdaChannel{i, f.state, w.newLambdaTable(f.xs, f.us, f.state, ev.unlearned)})
 		}
 	}
 	for b := range ev.trims {
@@ -302,19 +337,6 @@ func newCalc(ev *evidence) *calc {
 			}
 		}
 	}
-	c.pulls = make([]unitPull, len(w.units))
-	for u := range w.units {
-		c.pulls[u] = w.pull(&w.units[u], &w.places[w.units[u].place])
-	}
-	for s := range w.sens {
-		c.sensors = append(c.sensors, newSensorCalc(c, s))
-		sw := &w.sens[s]
-		c.coupled = append(c.coupled, sw.Position == 1 || sw.Position == 2 && slices.ContainsFunc(sw.banks, c.hasCodes))
-	}
-	c.visit = !slices.ContainsFunc(ev.findings, func(f finding) bool { return f.kind == fCode || f.kind == fSensorCode })
-	c.judged = c.visit || c.proof != nil
-	c.touch()
-	return c
 }
 
 // touch finds the context places that the evidence has anything to say about.
@@ -487,8 +509,9 @@ func (c *calc) amount(i int, f *finding) amountChannel {
 		}
 	}
 	if adds {
-		ch.shifted = newTable(-80, 80, 1, 2.5, 7, func(shift, spread float64) float64 {
-			return w.readings(f, level{mean: good.mean + shift, sd: math.Hypot(good.sd, spread)})
+		ch.shifted = newTable(-80, 80, 1, 2.5, 7, func(spread float64) func(float64) float64 {
+			sd := math.Hypot(good.sd, spread)
+			return func(shift float64) float64 { return w.readings(f, level{mean: good.mean + shift, sd: sd}) }
 		})
 	}
 	return ch

@@ -169,14 +169,19 @@ func (sw *sensorWorld) enumerate() {
 	none := len(sw.places)
 	sw.states = append(sw.states, sensorState{places: [2]int{none, none}})
 	sw.single = make([]int, len(sw.units))
+	n := len(sw.units)
+	sw.states = slices.Grow(sw.states, n*(n+1)/2)
+	all := make([]int, 0, n*n) // of each state its units
 	for i := range sw.units {
 		sw.single[i] = len(sw.states)
-		sw.states = append(sw.states, sensorState{[]int{i}, [2]int{sw.units[i].place, none}})
+		all = append(all, i)
+		sw.states = append(sw.states, sensorState{all[i : i+1 : i+1], [2]int{sw.units[i].place, none}})
 	}
 	for i := range sw.units {
-		for j := i + 1; j < len(sw.units); j++ {
+		for j := i + 1; j < n; j++ {
 			if sw.units[i].place != sw.units[j].place {
-				sw.states = append(sw.states, sensorState{[]int{i, j}, [2]int{sw.units[i].place, sw.units[j].place}})
+				all = append(all, i, j)
+				sw.states = append(sw.states, sensorState{all[len(all)-2 : len(all) : len(all)], [2]int{sw.units[i].place, sw.units[j].place}})
 			}
 		}
 	}
