@@ -140,7 +140,7 @@ func recommends(d Decision) string {
 
 // price is what the engine expects of a job that begins with another's recommendation.
 func (d *decision) price(first Decision) float64 {
-	c := d.pr.compass.scout()
+	c, _ := d.pr.compass.scouts()
 	for _, m := range d.pr.choose() {
 		if n := first.Next; n != nil && m.ask >= 0 {
 			q := &d.pr.questions[m.ask]

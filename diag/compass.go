@@ -41,6 +41,8 @@ type compass struct {
 	jobs    map[uint64]*errand
 	errands []*errand // group: its work
 	floor   []float64 // set: no estimate and no work from it costs less
+	likely  []int     // questions to plan with, in the order in which to look at them
+	pair    [2]*scout
 }
 
 // Two groups are numbered as the cells below the diagonal of a table, row by row.
@@ -146,6 +148,9 @@ func newCompass(pr *prospect, need [][]int, barred []bool) *compass {
 			x += pr.problem.Setups[bits.TrailingZeros32(m)].Cost / 2
 		}
 		c.asking = append(c.asking, x)
+		if c.told(q) {
+			c.likely = append(c.likely, q)
+		}
 	}
 	c.lay()
 	return c
@@ -382,7 +387,6 @@ type scout struct {
 	last     *outlook
 	g        []float64
 	heavy    []weighted
-	order    []int // questions to plan with, the likeliest to be best first
 	buf      [2][]float64
 	scratch  []float64
 }
@@ -393,23 +397,21 @@ type weighted struct {
 	p, share float64
 }
 
-// scout gives one. The first one lays out what all need: a job with an exact plan that
-// ends in a verdict needs none.
-func (c *compass) scout() *scout {
-	if c.shared == nil {
+// scouts gives two, always the same: what they have seen serves the next question too. A
+// job with an exact plan that ends in a verdict needs none.
+func (c *compass) scouts() (one, other *scout) {
+	if c.pair[0] == nil {
 		c.compare()
-	}
-	n := len(c.works)
-	s := &scout{compass: c, outlooks: map[uint64]*outlook{}, g: make([]float64, n), heavy: make([]weighted, 0, n), scratch: make([]float64, len(c.group))}
-	for q := range c.p {
-		if c.told(q) {
-			s.order = append(s.order, q)
+		for i := range c.pair {
+			n := len(c.works)
+			s := &scout{compass: c, outlooks: map[uint64]*outlook{}, g: make([]float64, n), heavy: make([]weighted, 0, n), scratch: make([]float64, len(c.group))}
+			for k := range s.buf {
+				s.buf[k] = make([]float64, len(c.group))
+			}
+			c.pair[i] = s
 		}
 	}
-	for i := range s.buf {
-		s.buf[i] = make([]float64, len(c.group))
-	}
-	return s
+	return c.pair[0], c.pair[1]
 }
 
 func (s *scout) outlook(asked uint64) *outlook {
@@ -614,7 +616,7 @@ func (s *scout) ask(b []float64, q int, at moment, depth int, limit float64) flo
 		_, work := s.bestWork(bo, next, min(v, spare)*(1+rounding))
 		v = min(v, work)
 		if depth > 1 && mass > rareAnswer {
-			for _, r := range s.order {
+			for _, r := range s.likely {
 				if next.asked>>r&1 == 0 {
 					v = min(v, s.ask(bo, r, next, depth-1, v))
 				}
@@ -640,8 +642,8 @@ const rareAnswer = 5e-3
 func (s *scout) best(b []float64, at moment) move {
 	work, v := s.bestWork(b, at, math.Inf(1))
 	out := move{-1, work, v}
-	for _, q := range s.order {
-		if at.asked>>q&1 == 0 {
+	for q := range s.p {
+		if at.asked>>q&1 == 0 && s.told(q) {
 			if v := s.ask(b, q, at, 1, out.total); v < out.total*(1-rounding) {
 				out = move{q, 0, v}
 			}
@@ -660,33 +662,28 @@ const looked = 4
 
 // choose ranks what could be done from a belief, looking two questions ahead, best
 // first. What is not the best of the questions may come out dearer than it is.
-func (s *scout) choose(b []float64, at moment) []move {
-	work, v := s.bestWork(b, at, math.Inf(1))
+func (c *compass) choose(b []float64, at moment) []move {
+	one, other := c.scouts()
+	work, v := one.bestWork(b, at, math.Inf(1))
 	out := []move{{-1, work, v}}
-	for _, q := range s.order {
-		if at.asked>>q&1 == 0 {
-			out = append(out, move{q, 0, s.ask(b, q, at, 1, math.Inf(1))})
+	for q := range c.p {
+		if at.asked>>q&1 == 0 && c.told(q) {
+			out = append(out, move{q, 0, one.ask(b, q, at, 1, math.Inf(1))})
 		}
 	}
 	sortMoves(out)
-	s.order = s.order[:0]
-	for _, m := range out {
-		if m.ask >= 0 {
-			s.order = append(s.order, m.ask)
-		}
-	}
 	var near []*move
+	c.likely = c.likely[:0]
 	for i := range out {
-		if out[i].ask >= 0 && len(near) < looked {
+		if out[i].ask >= 0 {
+			c.likely = append(c.likely, out[i].ask)
 			near = append(near, &out[i])
 		}
 	}
-	if len(near) > 0 {
+	if near = near[:min(len(near), looked)]; len(near) > 0 {
 		var lock sync.Mutex
 		best := near[0].total
-		other := s.scout()
-		other.order = s.order
-		sideBySide(len(near), s, other, func(s *scout, i int) {
+		sideBySide(len(near), one, other, func(s *scout, i int) {
 			lock.Lock()
 			limit := best + 10*sameCost // who comes first must not decide between equals
 			lock.Unlock()

@@ -424,7 +424,8 @@ func (pr *prospect) belief() []float64 {
 func (d *decision) follow(belief []float64, q int) []PlanStep {
 	c := d.pr.compass
 	steps := make([]*PlanStep, len(c.p[q]))
-	sideBySide(len(steps), c.scout(), c.scout(), func(s *scout, a int) {
+	one, other := c.scouts()
+	sideBySide(len(steps), one, other, func(s *scout, a int) {
 		steps[a] = d.step(s, belief, q, a, d.pr.start(), 2)
 	})
 	return listed(steps)

@@ -632,7 +632,7 @@ func (pr *prospect) choose() []move {
 	r := pr.solve()
 	pr.atLeast, pr.atMost, pr.exact = r.Lower, r.Total, r.Exact
 	if !r.Exact {
-		return pr.compass.scout().choose(pr.belief(), pr.start())
+		return pr.compass.choose(pr.belief(), pr.start())
 	}
 	var moves []move
 	for _, s := range r.Steps {

@@ -26,7 +26,8 @@ func LookingFor(c Case) (Looking, error) {
 	}
 	d := trade().believe(c, nil)
 	d.plan()
-	s := &search{d: d, scout: d.pr.compass.scout()}
+	s := &search{d: d}
+	s.scout, _ = d.pr.compass.scouts()
 	if m, ok := d.first(d.pr.choose()); ok && m.ask >= 0 {
 		s.follow(d.pr.belief(), 1, 0, d.pr.start())
 	}

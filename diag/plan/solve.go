@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/bits"
 	"slices"
+	"sync"
 )
 
 // Kind says what a Step does.
@@ -74,9 +75,13 @@ type Tree struct {
 // Solve finds the best first step. It fails only on a Problem that does not
 // validate.
 func Solve(p *Problem, o Options) (Result, error) {
-	var s Solver
+	s := solvers.Get().(*Solver)
+	defer solvers.Put(s)
 	return s.Solve(p, o)
 }
+
+// solvers have memory that is used again.
+var solvers = sync.Pool{New: func() any { return new(Solver) }}
 
 // Solver is Solve with memory that is used again. Not for concurrent use.
 type Solver struct {
