@@ -180,12 +180,12 @@ type errand struct {
 	barred bool
 	needs  []uint64  // questions; of each one must have been asked
 	least  []float64 // set: what it costs, and after it one who knows the faults
-	left   []int     // set: what it leaves of it, -1: nothing
+	left   []int16   // set: what it leaves of it, -1: nothing
 }
 
 func (c *compass) errandOf(work uint64) *errand {
 	pr, n := c.pr, len(c.group)
-	t := &errand{work: work, least: make([]float64, n), left: make([]int, n)}
+	t := &errand{work: work, least: make([]float64, n), left: make([]int16, n)}
 	cost := c.proof
 	var mended uint64
 	for m := work; m != 0; m &= m - 1 {
@@ -215,10 +215,10 @@ func (c *compass) errandOf(work uint64) *errand {
 		}
 		t.left[i], t.least[i] = -1, cost
 		if rest != 0 {
-			t.left[i] = i
+			t.left[i] = int16(i)
 			if rest != mask {
 				if j, ok := c.index[rest]; ok {
-					t.left[i] = j
+					t.left[i] = int16(j)
 				}
 			}
 			t.least[i] += c.after[t.left[i]]

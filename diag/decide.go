@@ -58,9 +58,11 @@ func (e *engine) believe(c Case, out []Exclusion) *decision {
 
 // trace finds what each finding makes of each explanation.
 func (d *decision) trace() {
+	n := len(d.c.ev.findings)
+	all := make([]float64, n*len(d.hyps))
 	d.lik = make([][]float64, len(d.hyps))
 	for i := range d.hyps {
-		d.lik[i] = make([]float64, len(d.c.ev.findings))
+		d.lik[i] = all[i*n : (i+1)*n : (i+1)*n]
 		d.c.likelihoods(&d.hyps[i], d.lik[i])
 	}
 	d.setApart()

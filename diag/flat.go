@@ -39,6 +39,7 @@ func (b *belief) unfold() []hyp {
 	var out []hyp
 	var sh share
 	st := make([]int16, len(w.sens))
+	var states []int16 // of all explanations
 	type candidate struct {
 		st    int16
 		share float64
@@ -76,7 +77,8 @@ func (b *belief) unfold() []hyp {
 		var pick func(s int, x float64)
 		pick = func(s int, x float64) {
 			if s == len(w.sens) {
-				h := hyp{us: n.units(), st: slices.Clone(st)}
+				states = append(states, st...)
+				h := hyp{us: n.units(), st: states[len(states)-len(st) : len(states) : len(states)]}
 				h.lw = c.weighOne(&h, common)
 				out = append(out, h)
 				return

@@ -57,13 +57,15 @@ func (d *decision) reasons(is func(*hyp) bool) []Reason {
 // setApart takes each finding in turn out of the explanations, for reasons, and puts it
 // into words.
 func (d *decision) setApart() {
+	n := len(d.hyps)
+	all := make([]float64, n*len(d.c.ev.findings))
 	d.without = make([][]float64, len(d.c.ev.findings))
 	for f := range d.without {
 		top := math.Inf(-1)
 		for i := range d.hyps {
 			top = max(top, -d.lik[i][f])
 		}
-		d.without[f] = make([]float64, len(d.hyps))
+		d.without[f] = all[f*n : (f+1)*n : (f+1)*n]
 		for i := range d.hyps {
 			d.without[f][i] = d.hyps[i].p * math.Exp(-d.lik[i][f]-top)
 		}
