@@ -172,9 +172,8 @@ func (d *decision) combinations() []Combination {
 		}
 		all[j].p += math.Exp(h.lw - d.b.logZ)
 	}
-	slices.SortStableFunc(all, func(a, b whole) int { return cmp.Compare(b.p, a.p) })
 	var out []Combination
-	for _, a := range all[:min(len(all), 12)] {
+	for _, a := range heaviest(all, 12, func(a *whole) float64 { return a.p }) {
 		refs := []CauseRef{}
 		for _, u := range a.h.us {
 			refs = append(refs, w.places[w.units[u].place].ref)

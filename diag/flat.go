@@ -95,8 +95,7 @@ func (b *belief) unfold() []hyp {
 			break
 		}
 	}
-	slices.SortStableFunc(out, func(x, y hyp) int { return cmp.Compare(y.lw, x.lw) })
-	out = out[:min(len(out), maxHyps)]
+	out = heaviest(out, maxHyps, func(h *hyp) float64 { return h.lw })
 	sum := 0.0
 	for i := range out {
 		out[i].p = math.Exp(out[i].lw - b.logZ)
@@ -104,6 +103,25 @@ func (b *belief) unfold() []hyp {
 	}
 	for i := range out {
 		out[i].p /= max(sum, 1e-300)
+	}
+	return out
+}
+
+// heaviest is the heaviest of a list in their order; of equals what stood first comes
+// first. What is sorted is where they stand, for they are large.
+func heaviest[T any](list []T, most int, weight func(*T) float64) []T {
+	type place struct {
+		at     int
+		weight float64
+	}
+	order := make([]place, len(list))
+	for i := range list {
+		order[i] = place{i, weight(&list[i])}
+	}
+	slices.SortFunc(order, func(a, b place) int { return cmp.Or(cmp.Compare(b.weight, a.weight), a.at-b.at) })
+	out := make([]T, min(len(list), most))
+	for i := range out {
+		out[i] = list[order[i].at]
 	}
 	return out
 }

@@ -162,8 +162,7 @@ func (c *calc) newProspect(b *belief, hyps []hyp, costs Costs) *prospect {
 		pr.sets[j].p += hyps[i].p
 		pr.sets[j].hyps = append(pr.sets[j].hyps, hyps[i])
 	}
-	slices.SortStableFunc(pr.sets, func(x, y faultSet) int { return cmp.Compare(y.p, x.p) })
-	pr.sets = pr.sets[:min(len(pr.sets), maxSets)]
+	pr.sets = heaviest(pr.sets, maxSets, func(s *faultSet) float64 { return s.p })
 	for i := range pr.sets {
 		for j := range pr.sets[i].hyps {
 			pr.sets[i].hyps[j].p /= pr.sets[i].p
