@@ -5,9 +5,9 @@ import (
 	"sync/atomic"
 )
 
-// A technician waits for one decision, and a second core takes a third off that. Where
-// many wait it gains nothing and costs next to nothing. What is done is the same on one
-// core and on two, and so is what comes out.
+// A technician waits for one decision, and a second core makes that shorter. Where many
+// wait it gains nothing and costs next to nothing. What comes out is the same on one core
+// and on two.
 
 // atOnce does two things that do not depend on each other.
 func atOnce(one, other func()) {
