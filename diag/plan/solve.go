@@ -49,7 +49,7 @@ type Result struct {
 	Steps  []Choice // the first steps looked at, best first; Steps[0] is Best
 	Plan   *Tree    // nil if no depth was asked for
 	Work   int      // budget used
-	States int      // belief states looked at
+	States int      // belief states looked at or valued
 }
 
 // Choice is a possible first step with the bounds on the expected total of
@@ -99,14 +99,15 @@ type Solver struct {
 	lastOff int
 	work    int
 
-	dense  []float64 // scratch, always left zero
-	list   []int32
-	cand   []candidate
-	path   []int32
-	walker walker
-	glow   []float64 // mass each bundle would clear
-	warm   []int32
-	tune   tuning
+	dense   []float64 // scratch, always left zero
+	list    []int32
+	cand    []candidate
+	path    []int32
+	walker  walker
+	lattice lattice
+	glow    []float64 // mass each bundle would clear
+	warm    []int32
+	tune    tuning
 }
 
 // node is a state together with a belief: w[off:off+size] over the hypotheses
@@ -117,16 +118,18 @@ type node struct {
 	from, num int32 // choices; num < 0: not opened
 	made      int32 // of them, made
 	visits    int32
-	best      int32 // choice behind hi, or one of the two below
-	fresh     bool  // bounds carried up since the search ended
+	best      int32 // choice behind hi, or one of those below
+	at        seat
+	fresh     bool // bounds carried up since the search ended
 	lo, hi    float64
 	stop      float64 // of stopping here
 	mass      float64
 }
 
 const (
-	bestWalk = -1
-	bestStop = -2
+	bestWalk    = -1
+	bestStop    = -2
+	bestLattice = -3 // by the lattice
 )
 
 type choice struct {
@@ -179,7 +182,8 @@ func (s *Solver) Solve(p *Problem, o Options) (Result, error) {
 			s.w = append(s.w, w)
 		}
 	}
-	root := s.node(state{open: p.Open}, 0)
+	root := s.node(state{open: p.Open}, 0, 0)
+	s.chart(root, o.Budget)
 	s.search(root, o)
 	return s.result(root, o), nil
 }
@@ -330,7 +334,7 @@ func (s *Solver) sum(ch *choice) {
 
 // node finds or makes the state whose belief is the tail of s.idx and s.w from
 // off on. If it was known already the tail is dropped.
-func (s *Solver) node(st state, off int) int32 {
+func (s *Solver) node(st state, off int, place seat) int32 {
 	nd := node{state: st, off: int32(off), num: -1}
 	idx, w := s.idx[off:], s.w[off:]
 	nd.size = int32(len(idx))
@@ -343,6 +347,7 @@ func (s *Solver) node(st state, off int) int32 {
 		k := s.table[slot] - 1
 		if old := &s.nodes[k]; old.state == st && s.sameBelief(old, idx, w) {
 			s.idx, s.w = s.idx[:off], s.w[:off]
+			s.sit(old, place)
 			return k
 		}
 	}
@@ -363,6 +368,7 @@ func (s *Solver) node(st state, off int) int32 {
 			nd.hi, nd.best = b, bestWalk
 		}
 	}
+	s.sit(&nd, place)
 	nd.lo = min(nd.lo, nd.hi)
 	s.nodes = append(s.nodes, nd)
 	return at
@@ -623,12 +629,12 @@ func (s *Solver) make(at int32, c int32) {
 	if ch.kind == Ask {
 		q := int(ch.index)
 		ch.cost = nd.mass * m.askCost(nd.state, q)
-		s.answers(m.afterAsk(nd.state, q), q, int(nd.off), int(nd.off+nd.size))
+		s.answers(m.afterAsk(nd.state, q), q, int(nd.off), int(nd.off+nd.size), nd.at)
 	} else {
 		a := int(ch.index)
 		ch.cost = nd.mass * m.doCost(nd.state, a)
 		s.move(&nd, a)
-		s.settle(m.afterDo(nd.state, a), off)
+		s.settle(m.afterDo(nd.state, a), off, s.lattice.did(nd.at, a), true)
 	}
 	ch.num = int32(len(s.kids)) - ch.from
 	s.sum(&ch)
@@ -638,8 +644,8 @@ func (s *Solver) make(at int32, c int32) {
 
 // answers makes a child for each answer to q that can come from the belief at
 // s.idx[from:to].
-func (s *Solver) answers(st state, q, from, to int) {
-	for _, row := range s.m.lik[q] {
+func (s *Solver) answers(st state, q, from, to int, at seat) {
+	for o, row := range s.m.lik[q] {
 		off := len(s.idx)
 		for i := from; i < to; i++ {
 			h := s.idx[i]
@@ -650,19 +656,22 @@ func (s *Solver) answers(st state, q, from, to int) {
 		}
 		s.work += (to - from) / 2
 		if len(s.idx) > off {
-			s.settle(st, off)
+			s.settle(st, off, s.lattice.told(at, q, o), false)
 		}
 	}
 }
 
 // settle makes a child of the belief at the tail of s.idx, or if there is a
 // question to be asked at once, one of each of its answers.
-func (s *Solver) settle(st state, off int) {
+func (s *Solver) settle(st state, off int, at seat, acted bool) {
 	if q := s.m.forced(st, s.idx[off:]); q >= 0 {
-		s.answers(s.m.afterAsk(st, q), q, off, len(s.idx))
+		s.answers(s.m.afterAsk(st, q), q, off, len(s.idx), at)
 		return
 	}
-	s.kids = append(s.kids, s.node(st, off))
+	if acted { // and it cannot fail
+		at = 0
+	}
+	s.kids = append(s.kids, s.node(st, off, at))
 }
 
 // move appends the belief after action a.

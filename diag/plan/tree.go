@@ -21,6 +21,21 @@ func (s *Solver) result(root int32, o Options) Result {
 		ch := &s.choices[c]
 		r.Steps = append(r.Steps, Choice{Step{ch.kind, int(ch.index)}, ch.hi, ch.lo})
 	}
+	if s.lattice.ready {
+		r.States += len(s.lattice.val)
+		s.lattice.each(&s.m, nd.at, nd.asked, func(x Step, v float64) {
+			at := slices.IndexFunc(r.Steps, func(c Choice) bool { return c.Step == x })
+			if at < 0 {
+				at = len(r.Steps)
+				r.Steps = append(r.Steps, Choice{x, v, r.Lower})
+			}
+			c := &r.Steps[at]
+			c.Total = min(c.Total, v)
+			if s.lattice.full {
+				c.Lower = c.Total
+			}
+		})
+	}
 	for i := range s.m.p.Stops {
 		if !s.m.openStop(nd.state, i) {
 			continue
@@ -33,7 +48,7 @@ func (s *Solver) result(root int32, o Options) Result {
 		at = len(r.Steps)
 		r.Steps = append(r.Steps, Choice{Step: r.Best, Lower: r.Lower})
 	}
-	r.Steps[at].Total = r.Total
+	r.Steps[at].Total, r.Steps[at].Lower = r.Total, min(r.Steps[at].Lower, r.Total)
 	r.Steps[0], r.Steps[at] = r.Steps[at], r.Steps[0]
 	slices.SortStableFunc(r.Steps[1:], func(a, b Choice) int {
 		return cmp.Or(cmp.Compare(a.Total, b.Total), cmp.Compare(a.Lower, b.Lower))
@@ -136,13 +151,18 @@ func (s *Solver) follow(at int32, depth int) (float64, *Tree) {
 	}
 	idx, w := s.belief(&nd)
 	c := scene{nd.state, idx, w}
+	if nd.best == bestLattice {
+		return s.read(c, nd.at, depth)
+	}
 	if nd.best < 0 {
 		return s.onward(c, depth)
 	}
 	ch := s.choices[nd.best]
 	kids := s.kids[ch.from : ch.from+ch.num]
 	if ch.kind == Ask {
-		return s.ask(int(ch.index), c, &kids, depth)
+		return s.ask(int(ch.index), c, depth, func(_ int, next scene) (float64, *Tree) {
+			return s.branch(next, &kids, depth-1)
+		})
 	}
 	a := int(ch.index)
 	t := s.leaf(c, Step{Do, a}, depth)
@@ -150,8 +170,8 @@ func (s *Solver) follow(at int32, depth int) (float64, *Tree) {
 	return note(t, v+c.mass()*s.m.doCost(c.state, a), []*Tree{k})
 }
 
-// ask follows the answers to q.
-func (s *Solver) ask(q int, c scene, kids *[]int32, depth int) (float64, *Tree) {
+// ask puts q and goes on after each answer.
+func (s *Solver) ask(q int, c scene, depth int, on func(outcome int, next scene) (float64, *Tree)) (float64, *Tree) {
 	t := s.leaf(c, Step{Ask, q}, depth)
 	total := c.mass() * s.m.askCost(c.state, q)
 	then := make([]*Tree, len(s.m.lik[q]))
@@ -162,7 +182,7 @@ func (s *Solver) ask(q int, c scene, kids *[]int32, depth int) (float64, *Tree) 
 			continue
 		}
 		var v float64
-		v, then[o] = s.branch(next, kids, depth-1)
+		v, then[o] = on(o, next)
 		total += v
 	}
 	return note(t, total, then)
@@ -172,7 +192,9 @@ func (s *Solver) ask(q int, c scene, kids *[]int32, depth int) (float64, *Tree) 
 // there is one, as settle did.
 func (s *Solver) branch(c scene, kids *[]int32, depth int) (float64, *Tree) {
 	if q := s.m.forced(c.state, c.idx); q >= 0 {
-		return s.ask(q, c, kids, depth)
+		return s.ask(q, c, depth, func(_ int, next scene) (float64, *Tree) {
+			return s.branch(next, kids, depth-1)
+		})
 	}
 	k := (*kids)[0]
 	*kids = (*kids)[1:]
@@ -197,26 +219,15 @@ func (s *Solver) write(c scene, plan []micro, depth int) (float64, *Tree) {
 		return note(s.leaf(c, Step{Finish, at}, depth), best, nil)
 	}
 	mi := plan[0]
-	t := s.leaf(c, mi.Step, depth)
 	if mi.Kind == Do {
+		t := s.leaf(c, mi.Step, depth)
 		v, k := s.write(s.done(c, mi.Index), plan[1:], depth-1)
 		return note(t, v+c.mass()*s.m.doCost(c.state, mi.Index), []*Tree{k})
 	}
-	total := c.mass() * s.m.askCost(c.state, mi.Index)
-	rows := s.m.lik[mi.Index]
-	then := make([]*Tree, len(rows))
-	for o, row := range rows {
-		next := c.answered(s.m.afterAsk(c.state, mi.Index), row)
-		if len(next.idx) == 0 {
-			continue
-		}
-		rest := plan[1:]
+	return s.ask(mi.Index, c, depth, func(o int, next scene) (float64, *Tree) {
 		if mi.on >= 0 && mi.on != o {
-			rest = nil
+			return s.write(next, nil, depth-1)
 		}
-		var v float64
-		v, then[o] = s.write(next, rest, depth-1)
-		total += v
-	}
-	return note(t, total, then)
+		return s.write(next, plan[1:], depth-1)
+	})
 }
