@@ -25,16 +25,17 @@ func Decide(c Case) (Decision, error) {
 
 // decision is the working state of one Decide.
 type decision struct {
-	c       *calc
-	b       *belief
-	hyps    []hyp
-	lik     [][]float64 // explanation, finding
-	without [][]float64 // finding, explanation: its weight were the finding not known
-	said    []say.Text  // finding: in words
-	pr      *prospect
-	direct  []bool
-	from    []int // canonical entry: its place in the case as given
-	costs   Costs
+	c          *calc
+	b          *belief
+	hyps       []hyp
+	lik        [][]float64 // explanation, finding
+	without    [][]float64 // finding, explanation: its weight were the finding not known
+	withoutAll []float64   // finding: those together
+	said       []say.Text  // finding: in words
+	pr         *prospect
+	direct     []bool
+	from       []int // canonical entry: its place in the case as given
+	costs      Costs
 }
 
 // weigh reckons with a case and lays it out for planning.

@@ -13,16 +13,15 @@ import (
 // much, as the natural logarithm of a likelihood ratio, the finding changes its
 // odds, all others kept. Heaviest first.
 func (d *decision) reasons(is func(*hyp) bool) []Reason {
-	in := make([]bool, len(d.hyps))
-	for i := range d.hyps {
-		in[i] = is(&d.hyps[i])
-	}
+	var in, not []int
 	var with, without float64
 	for i := range d.hyps {
-		if in[i] {
-			with += d.hyps[i].p
+		if h := &d.hyps[i]; is(h) {
+			in = append(in, i)
+			with += h.p
 		} else {
-			without += d.hyps[i].p
+			not = append(not, i)
+			without += h.p
 		}
 	}
 	out := []Reason{}
@@ -31,13 +30,11 @@ func (d *decision) reasons(is func(*hyp) bool) []Reason {
 	}
 	all := math.Log(with / without)
 	for f := range d.c.ev.findings {
-		var w1, w0 float64
-		for i, x := range d.without[f] {
-			if in[i] {
-				w1 += x
-			} else {
-				w0 += x
-			}
+		w1, w0 := total(d.without[f], in), 0.0
+		if w1 < d.withoutAll[f]/2 {
+			w0 = d.withoutAll[f] - w1 // mostly it is far less, and so are its explanations
+		} else {
+			w0 = total(d.without[f], not)
 		}
 		lr := 6.0
 		if without > 0 && w0 > 0 && w1 > 0 {
@@ -54,12 +51,20 @@ func (d *decision) reasons(is func(*hyp) bool) []Reason {
 	return out
 }
 
+func total(list []float64, of []int) float64 {
+	sum := 0.0
+	for _, i := range of {
+		sum += list[i]
+	}
+	return sum
+}
+
 // setApart takes each finding in turn out of the explanations, for reasons, and puts it
 // into words.
 func (d *decision) setApart() {
 	n := len(d.hyps)
 	all := make([]float64, n*len(d.c.ev.findings))
-	d.without = make([][]float64, len(d.c.ev.findings))
+	d.without, d.withoutAll = make([][]float64, len(d.c.ev.findings)), make([]float64, len(d.c.ev.findings))
 	for f := range d.without {
 		top := math.Inf(-1)
 		for i := range d.hyps {
@@ -67,7 +72,9 @@ func (d *decision) setApart() {
 		}
 		d.without[f] = all[f*n : (f+1)*n : (f+1)*n]
 		for i := range d.hyps {
-			d.without[f][i] = d.hyps[i].p * math.Exp(-d.lik[i][f]-top)
+			x := d.hyps[i].p * math.Exp(-d.lik[i][f]-top)
+			d.without[f][i] = x
+			d.withoutAll[f] += x
 		}
 		d.said = append(d.said, d.c.ev.say(&d.c.ev.findings[f]))
 	}
