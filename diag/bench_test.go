@@ -160,7 +160,15 @@ func (d *decision) price(first Decision) float64 {
 		if first.Next.Test == "road_proof" {
 			return c.do(d.pr.belief(), c.jobs[0], d.pr.start())
 		}
-		return math.Inf(1) // the engine had not thought of it
+		// The engine had not thought of it: it costs what it asks for, and tells nothing.
+		t := &d.c.w.m.Tests[d.c.w.test[first.Next.Test]]
+		dear := d.pr.money(t.Minutes, 0)
+		for i, x := range d.pr.problem.Setups {
+			if slices.Contains(t.Setups, x.ID) && d.pr.problem.Open>>i&1 == 0 {
+				dear += x.Cost
+			}
+		}
+		return d.pr.choose()[0].total + dear
 	}
 	work := uint64(0)
 	for m, md := range d.pr.mends {
