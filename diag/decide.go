@@ -609,6 +609,7 @@ func (d *decision) healthyIn(belief []float64) float64 {
 // their word.
 func (d *decision) costView(expected float64) CostView {
 	pr, w := d.pr, d.c.w
+	expected = max(expected, pr.atLeast) // an estimate against a bound
 	proof := pr.money(w.proof, 0)
 	known, word := 0.0, 0.0
 	total := 0.0

@@ -265,6 +265,7 @@ type VerdictView struct {
 	Customer  string // for the customer, in plain words
 	Expected  string
 	AtItsWord string
+	Bounds    string // between what the cheapest order of tests lies
 	Known     string
 
 	InForce    *AcceptedView

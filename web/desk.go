@@ -213,6 +213,18 @@ func sameCauses(a, b []diag.CauseRef) bool {
 }
 
 // money writes an amount that the engine reckoned, rounded to whole units.
+// bounds says between what the cheapest order of tests and work lies; empty where that was
+// not reckoned.
+func (d *desk) bounds(c diag.CostView) string {
+	switch {
+	case c.AtLeast <= 0 || c.AtMost <= 0:
+		return ""
+	case c.AtMost-c.AtLeast <= 0.005*c.AtMost:
+		return d.l.T("This is the cheapest order of tests and work, computed to its end with the estimates of the model.")
+	}
+	return d.l.T("No order of tests and work costs less than %s on average; one is known that costs %s. Both are computed, with the estimates of the model.", d.money(c.AtLeast), d.money(c.AtMost))
+}
+
 func (d *desk) money(amount float64) string { return fmt.Sprintf("%s %.0f", d.shop.Currency, amount) }
 
 // odometer is the reading in the shop's unit, and beside it what the car itself shows

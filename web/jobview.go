@@ -610,6 +610,7 @@ func (d *desk) verdictView(who *store.SignedIn) templates.VerdictView {
 		}
 		if c := d.decision.Costs; c.Expected > 0 {
 			v.Expected, v.AtItsWord, v.Known = d.money(c.Expected), d.money(c.CodeTakenAtItsWord), d.money(c.CauseKnown)
+			v.Bounds = d.bounds(c)
 		}
 	}
 	v.Stale = d.stale()
@@ -627,6 +628,7 @@ func (d *desk) verdictView(who *store.SignedIn) templates.VerdictView {
 			v.Parts, v.First, v.Mend = each(dec.Parts, d.partWords), each(dec.First, d.mendWords), each(dec.Mend, d.mendWords)
 			v.Headline, v.Why, v.Firm, v.Customer = a.Headline, d.l.Say(dec.Why), templates.FirmWords(d.l, dec.Firm), d.customerSentence(dec)
 			v.Expected, v.AtItsWord, v.Known = d.money(f.Costs.Expected), d.money(f.Costs.CodeTakenAtItsWord), d.money(f.Costs.CauseKnown)
+			v.Bounds = d.bounds(f.Costs)
 		}
 	}
 	settled := v.InForce != nil && !v.Stale
