@@ -205,6 +205,9 @@ func (c *compass) errandOf(work uint64) *errand {
 	}
 	for i := range pr.sets {
 		mask := pr.sets[i].mask
+		if pr.sets[i].p == 0 {
+			break // comes only after work, and what follows then is only estimated
+		}
 		rest := mask &^ mended
 		// A new sensor whose maker is left has its fault again.
 		for m := mask & mended; m != 0; m &= m - 1 {
