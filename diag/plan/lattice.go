@@ -152,21 +152,20 @@ func (s *Solver) choose(budget int) bool {
 		return true
 	}
 	n := len(l.live)
-	choosing := n*n*outcomes/8 + 2*m.n*len(l.as)*len(l.as)
+	choosing := n*n*outcomes/4 + 2*m.n*len(l.as)*len(l.as)
 	if choosing > budget/4 {
 		return false
 	}
 	s.work += choosing
+	pairs := l.pairs(m)
 	worth := make([]float64, len(m.lik))
-	for _, q := range l.qs {
-		worth[q] = (l.tells(m, q) - m.p.Questions[q].Cost) / math.Log2(float64(len(m.lik[q])+1))
-	}
 	var gone uint64
 	for l.price(m) > budget/2 && len(l.qs)+len(l.as) > 0 {
+		l.tell(pairs, worth)
 		least, at := math.Inf(1), 0
 		for i, q := range l.qs {
-			if worth[q] < least {
-				least, at = worth[q], i
+			if x := (worth[q] - m.p.Questions[q].Cost) / math.Log2(float64(len(m.lik[q])+1)); x < least {
+				least, at = x, i
 			}
 		}
 		with := s.clear(gone)
@@ -197,28 +196,50 @@ func (s *Solver) clear(gone uint64) float64 {
 	return sum
 }
 
-// tells is about what question q alone would save if the order of work were
-// decided between each two faults apart. Without an answer the cheaper of the
-// two mistakes is made (the P/C rule); the share of it that an answer leaves is
-// taken as the overlap of its chances under the two (the Bhattacharyya
-// coefficient, which bounds it: Kailath, IEEE Transactions on Communication
-// Technology 15, 1967).
-func (l *lattice) tells(m *model, q int) float64 {
-	var sum float64
+// pair is two faults that are mended by different work.
+type pair struct {
+	mistake float64   // of the wrong work first, the less dear way round: the P/C rule's
+	overlap []float64 // by question, of the chances of the answers under the two
+}
+
+// pairs lists them. The overlap is the Bhattacharyya coefficient. It bounds how
+// many mistakes an answer leaves, and multiplies over questions (Kailath, IEEE
+// Transactions on Communication Technology 15, 1967).
+func (l *lattice) pairs(m *model) []pair {
+	var out []pair
 	for i, g := range l.live {
 		for _, h := range l.live[:i] {
 			if len(m.exits[g]) == 0 || len(m.exits[h]) == 0 || m.exits[g][0].action == m.exits[h][0].action {
 				continue
 			}
-			var overlap float64
-			for _, row := range m.lik[q] {
-				overlap += math.Sqrt(row[g] * row[h])
+			first, second := m.exits[g][0].action, m.exits[h][0].action
+			p := pair{min(m.prior[h]*m.p.Actions[first].Cost, m.prior[g]*m.p.Actions[second].Cost), make([]float64, len(m.lik))}
+			for _, q := range l.qs {
+				for _, row := range m.lik[q] {
+					p.overlap[q] += math.Sqrt(row[g] * row[h])
+				}
+				p.overlap[q] = max(p.overlap[q], tiny) // it is divided by
 			}
-			mistake := min(m.prior[h]*m.p.Actions[m.exits[g][0].action].Cost, m.prior[g]*m.p.Actions[m.exits[h][0].action].Cost)
-			sum += mistake * (1 - overlap)
+			out = append(out, p)
 		}
 	}
-	return sum
+	return out
+}
+
+// tell writes, for each question taken, about what its answer saves when the
+// others are asked too.
+func (l *lattice) tell(pairs []pair, saves []float64) {
+	clear(saves)
+	for i := range pairs {
+		p := &pairs[i]
+		x := p.mistake
+		for _, q := range l.qs {
+			x *= p.overlap[q]
+		}
+		for _, q := range l.qs {
+			saves[q] += x/p.overlap[q] - x
+		}
+	}
 }
 
 // stay is the chance that action a fails under hypothesis h.
