@@ -44,8 +44,8 @@ type lattice struct {
 // Prices in units of the budget, measured.
 const (
 	stateUnits = 0.4
-	leafUnits  = 0.06 // of a state with all answers, for each hypothesis
-	maxStates  = 1 << 23
+	leafUnits  = 0.06    // of a state with all answers, for each hypothesis
+	maxStates  = 1 << 23 // three tables of 64 MiB
 )
 
 // fits reports whether the problem is of the kind.
@@ -119,12 +119,12 @@ func (s *Solver) chart(root int32, budget int) {
 // price is what it takes to value the states, in units of the budget.
 func (l *lattice) price(m *model) int {
 	states := float64(int(1) << min(len(l.as), 62))
-	leaves := states
+	leaves, chances := states, states*float64(len(l.live))
 	for _, q := range l.qs {
 		states *= float64(len(m.lik[q]) + 1)
 		leaves *= float64(len(m.lik[q]))
 	}
-	if states > maxStates {
+	if max(states, chances) > maxStates {
 		return math.MaxInt
 	}
 	return int(stateUnits*states + leafUnits*leaves*float64(len(l.live)))
@@ -153,7 +153,7 @@ func (s *Solver) choose(budget int) bool {
 	}
 	n := len(l.live)
 	choosing := n*n*outcomes/4 + 2*m.n*len(l.as)*len(l.as)
-	if choosing > budget/4 {
+	if choosing > min(budget, maxStates)/4 {
 		return false
 	}
 	s.work += choosing
@@ -198,7 +198,7 @@ func (s *Solver) clear(gone uint64) float64 {
 
 // pair is two faults that are mended by different work.
 type pair struct {
-	mistake float64   // of the wrong work first, the less dear way round: the P/C rule's
+	mistake float64   // cost of the wrong work, done first the cheaper way round (P/C rule)
 	overlap []float64 // by question, of the chances of the answers under the two
 }
 
