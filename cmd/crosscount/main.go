@@ -10,6 +10,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"runtime/debug"
 	"strings"
 	"syscall"
 )
@@ -51,6 +52,11 @@ func (e usageError) Unwrap() error { return e.error }
 var errRefused = errors.New("the input was refused")
 
 func main() {
+	if os.Getenv("GOGC") == "" {
+		// A decision takes a few MiB of memory and keeps next to none of it: at the
+		// usual doubling of so small a heap, collecting takes a fifth of its time.
+		debug.SetGCPercent(400)
+	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	context.AfterFunc(ctx, stop) // a second signal ends the program at once
 	c := &console{in: os.Stdin, out: os.Stdout, err: os.Stderr, environ: os.Environ()}
