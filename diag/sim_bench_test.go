@@ -4,9 +4,12 @@ import (
 	"cmp"
 	"flag"
 	"fmt"
+	"maps"
 	"slices"
 	"sync"
 	"testing"
+
+	"crosscount/diag/plan"
 )
 
 var simJobs = flag.Int("jobs", 200, "simulated jobs in BenchmarkShop and cases in BenchmarkSteady")
@@ -100,4 +103,67 @@ func BenchmarkShop(b *testing.B) {
 			}
 		})
 	}
+}
+
+// BenchmarkNearest bounds from below what any plan costs on jobs at arrival, and sets the
+// best plan found by long search and what the engine does against it. The bound is that
+// of the search, or the sum of those of the job split into groups of kinds of work, as if
+// someone told for nothing in which group the fault lies: what is told for nothing can
+// only make it cheaper.
+func BenchmarkNearest(b *testing.B) {
+	const long = 3_000_000
+	var least, found, expected, does, known float64 // the first three by what the engine believes
+	for b.Loop() {
+		for i := range *simJobs {
+			j := drawJob(trade(), uint64(i+1))
+			c := Case{Version: CaseVersion, Vehicle: j.car.w.v, Evidence: slices.Clone(j.codes), Costs: Costs{LabourPerHour: 120, Currency: "USD"}}
+			d := trade().weigh(c, nil)
+			pr := d.pr
+			expected += d.costView(0).CauseKnown
+			p := pr.problem
+			p.Questions = p.Questions[:pr.proof]
+			all := p.Hypotheses
+			total := 0.0
+			mass := map[int]float64{} // kind of work
+			for s, h := range all {
+				total += h.P
+				mass[pr.compass.group[s]] += h.P
+			}
+			solve := func(keep func(kind int) bool, budget int) (lower, upper float64) {
+				p.Hypotheses = slices.Clone(all)
+				share := 0.0
+				for s := range p.Hypotheses {
+					if keep(pr.compass.group[s]) {
+						share += all[s].P / total
+					} else {
+						p.Hypotheses[s].P = 0
+					}
+				}
+				if share == 0 {
+					return 0, 0
+				}
+				r, err := plan.Solve(&p, plan.Options{Budget: budget, Gap: 1e-4})
+				if err != nil {
+					b.Fatal(err)
+				}
+				return share * r.Lower, share * r.Total
+			}
+			lower, upper := solve(func(int) bool { return true }, long)
+			kinds := slices.SortedFunc(maps.Keys(mass), func(x, y int) int { return cmp.Or(cmp.Compare(mass[y], mass[x]), cmp.Compare(x, y)) })
+			for size := 3; size <= 6; size++ {
+				sum := 0.0
+				for part := range slices.Chunk(kinds, size) {
+					l, _ := solve(func(k int) bool { return slices.Contains(part, k) }, long)
+					sum += l
+				}
+				lower = max(lower, sum)
+			}
+			bill, _ := j.byEngine(trade())
+			least, found, does, known = least+lower, found+upper, does+bill.total, known+j.knowing()
+		}
+	}
+	b.ReportMetric(least/expected, "×knowing-least")
+	b.ReportMetric(found/expected, "×knowing-found")
+	b.ReportMetric(does/known, "×knowing")
+	b.ReportMetric(0, "ns/op")
 }
