@@ -95,7 +95,7 @@ func (e *engine) decide(c Case, without []Exclusion) Decision {
 		out.Notes = append(out.Notes, d.contradictions()...)
 	})
 	out.Verdict, out.Next, out.Plan = d.judge(moves)
-	out.Costs = d.costView(moves[0].total)
+	out.Costs = d.costView(moves[0].total * d.pr.fair)
 	return out
 }
 
@@ -563,7 +563,7 @@ func (d *decision) nextTest(q int, total float64) *NextTest {
 		qu = &pr.questions[q]
 	}
 	mt := &w.m.Tests[qu.test]
-	n := &NextTest{Test: mt.ID, Minutes: qu.minutes, ExpectedTotal: round2(total), Cautions: slices.Clone(mt.Cautions), Bank: qu.bank}
+	n := &NextTest{Test: mt.ID, Minutes: qu.minutes, ExpectedTotal: round2(total * d.pr.fair), Cautions: slices.Clone(mt.Cautions), Bank: qu.bank}
 	if n.Cautions == nil {
 		n.Cautions = []string{}
 	}
@@ -609,7 +609,6 @@ func (d *decision) healthyIn(belief []float64) float64 {
 // their word.
 func (d *decision) costView(expected float64) CostView {
 	pr, w := d.pr, d.c.w
-	expected = max(expected, pr.atLeast) // an estimate against a bound
 	proof := pr.money(w.proof, 0)
 	known, word := 0.0, 0.0
 	total := 0.0

@@ -29,6 +29,7 @@ type prospect struct {
 	compass   *compass
 	atLeast   float64 // no plan costs less
 	atMost    float64 // a plan is known that costs this
+	fair      float64 // brings estimates of totals between the two
 	exact     bool    // and no plan costs less
 }
 
@@ -629,9 +630,13 @@ func (pr *prospect) solve() plan.Result {
 // by the compass.
 func (pr *prospect) choose() []move {
 	r := pr.solve()
-	pr.atLeast, pr.atMost, pr.exact = r.Lower, r.Total, r.Exact
+	pr.atLeast, pr.atMost, pr.exact, pr.fair = r.Lower, r.Total, r.Exact, 1
 	if !r.Exact {
-		return pr.compass.choose(pr.belief(), pr.start())
+		// Prices of doubt rank what could be done; all together they are too high, by a
+		// seventh on simulated jobs, and a plan known to cost less says so.
+		moves := pr.compass.choose(pr.belief(), pr.start())
+		pr.fair = min(max(moves[0].total, pr.atLeast), pr.atMost) / moves[0].total
+		return moves
 	}
 	var moves []move
 	for _, s := range r.Steps {

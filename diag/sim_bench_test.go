@@ -81,6 +81,7 @@ func BenchmarkShop(b *testing.B) {
 			}
 			b.ReportMetric(all.cost/all.known, "×knowing")
 			b.ReportMetric(all.tests/all.known, "×knowing-tests")
+			b.ReportMetric(all.cost/all.expected, "×expected")
 			b.ReportMetric(some.cost/code.cost, "×code")
 			b.ReportMetric(some.cost/order.cost, "×order")
 			b.ReportMetric(100*float64(all.needless)/float64(all.n), "%needless")

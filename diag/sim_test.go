@@ -489,6 +489,7 @@ type bill struct {
 	careless bool    // handed over without proof
 	proved   bool    // the proof drive has been made already
 	tests    float64 // of the total, before the verdict
+	expected float64 // of the total, at arrival
 }
 
 const simRate = 120.0 / 60 // a minute
@@ -618,7 +619,11 @@ func (j *job) byEngine(e *engine) (bill, Case) {
 	ready := map[string]bool{}
 	for b.steps < 25 {
 		d := e.weigh(c, nil)
-		m, ok := d.first(d.pr.choose())
+		moves := d.pr.choose()
+		if b.steps == 0 {
+			b.expected = moves[0].total * d.pr.fair
+		}
+		m, ok := d.first(moves)
 		if !ok {
 			break
 		}
@@ -848,7 +853,7 @@ func perturbed(sigma float64, seed uint64) *engine {
 // tally sums up a policy over many jobs.
 type tally struct {
 	n                                        int
-	cost, known, tests                       float64
+	cost, known, tests, expected             float64
 	needless, comebacks, stuck, wrong, steps int
 }
 
@@ -857,6 +862,7 @@ func (t *tally) add(b bill, known float64) {
 	t.cost += b.total
 	t.known += known
 	t.tests += b.tests
+	t.expected += b.expected
 	t.needless += min(b.needless, 1)
 	t.steps += b.steps
 	for _, x := range []struct {
