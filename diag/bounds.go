@@ -254,7 +254,7 @@ func newBounds(c *calc) *bounds {
 	return b
 }
 
-// above bounds the sets above the node that was weighed last that add places among
+// above bounds the sets above the node that was laid last that add places among
 // the candidates; nil when there are none.
 func (b *bounds) above(us []int16, candidates uint64) *subtree {
 	c, w := b.c, b.c.w

@@ -20,7 +20,7 @@ const (
 	leftTarget  = 1e-2 // share left out at which the search is content
 	negligible  = 1e-6 // share of a set and all above it that is not looked at
 	slight      = 1e-7 // share at which a bound is not made tight
-	budgetABank = 400  // sets weighed and trees worked out, for each bank of the engine
+	budgetABank = 320  // sets weighed and trees worked out, for each bank of the engine
 	eagerness   = 0.3  // part of the logarithm of a bound that counts in the first half
 )
 
@@ -153,7 +153,7 @@ func (c *calc) infer() *belief {
 		waiting -= scale(f.ub)
 		if f.tree < 0 {
 			for n := f.node; n < f.node+f.count; n++ {
-				c.weigh(b.nodes[n].units()) // above bounds what was weighed last
+				c.lay(b.nodes[n].units()) // above bounds what was laid last
 				b.work++
 				grow(n, f.may)
 			}

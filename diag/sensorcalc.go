@@ -399,7 +399,7 @@ func (sc *sensorCalc) classify(c *calc) {
 	sc.classes = []class{none}
 	sc.classOf = make([]int, len(sw.states))
 	for st := range sw.states {
-		// Of two causes at one sensor the stronger decides what the outside feels.
+		// Of two causes at one sensor the stronger decides what trims and lambda feel.
 		best := -1
 		for _, u := range sw.states[st].units {
 			if best < 0 || strength[u] > strength[best] {
@@ -409,10 +409,16 @@ func (sc *sensorCalc) classify(c *calc) {
 		if best < 0 {
 			continue
 		}
-		i := slices.IndexFunc(sc.classes, func(o class) bool { return o.same(outside[best]) })
+		cl := outside[best]
+		if us := sw.states[st].units; len(us) == 2 {
+			cl.q = slices.Clone(cl.q)
+			for k := range cl.q { // codes are set by either
+				cl.q[k] = 1 - (1-outside[us[0]].q[k])*(1-outside[us[1]].q[k])
+			}
+		}
+		i := slices.IndexFunc(sc.classes, func(o class) bool { return o.same(cl) })
 		if i < 0 {
 			i = len(sc.classes)
-			cl := outside[best]
 			cl.twin = slices.IndexFunc(sc.classes, cl.acts)
 			if cl.twin < 0 {
 				cl.twin = i
