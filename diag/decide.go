@@ -344,10 +344,22 @@ func (d *decision) judge(moves []move) (v Verdict, next *NextTest, follow []Plan
 		v.Decision = DecideNoPart
 		v.Why = d.whyNothing(d.healthy())
 		d.finish(&v, nil)
+	case d.unproven():
+		v.Why = say.T("Most likely: %s. But nothing that was found at that sensor itself calls for a new one, and no test of it is left that could. Repeat the one there that is easiest to repeat, or ask the owner to decide.", say.And(d.leaders(sureEnough, 1)))
 	default:
 		v.Why = say.T("No test that is left would tell more than it costs, and no cause is likely enough to mend. Look for what the model does not know, or ask the owner to decide.")
 	}
 	return v, next, follow
+}
+
+// unproven tells whether the likeliest cause is one that a new sensor would mend, surely
+// enough, had anything been found at the sensor itself that calls for it.
+func (d *decision) unproven() bool {
+	if len(d.pr.faults) == 0 || d.pr.faults[0].p < sureEnough { // the likeliest comes first
+		return false
+	}
+	by := d.pr.faults[0].by
+	return d.pr.mends[by].sensor >= 0 && d.pr.barred[by]
 }
 
 // healthy is the probability that nothing is wrong.
