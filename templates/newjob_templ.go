@@ -35,7 +35,7 @@ type FoundCustomer struct{ Href, Name, Phone string }
 
 // KnownCar is the car that was chosen.
 type KnownCar struct {
-	Car, Plate, VIN, Customer, Href, LastOdometer string
+	Car, Plate, VIN, Customer, Href, OdometerThen string
 	OpenJob                                       int64
 	LastJob                                       *ComebackAsk
 	InWindow                                      bool
@@ -350,7 +350,7 @@ func NewJob(v NewJobView) templ.Component {
 							return templ_7745c5c3_Err
 						}
 					}
-					if v.Known.LastOdometer != "" {
+					if v.Known.OdometerThen != "" {
 						templ_7745c5c3_Err = templruntime.WriteString(templ_7745c5c3_Buffer, 18, "<dt>")
 						if templ_7745c5c3_Err != nil {
 							return templ_7745c5c3_Err
@@ -369,7 +369,7 @@ func NewJob(v NewJobView) templ.Component {
 							return templ_7745c5c3_Err
 						}
 						var templ_7745c5c3_Var16 string
-						templ_7745c5c3_Var16, templ_7745c5c3_Err = templ.JoinStringErrs(v.Known.LastOdometer)
+						templ_7745c5c3_Var16, templ_7745c5c3_Err = templ.JoinStringErrs(v.Known.OdometerThen)
 						if templ_7745c5c3_Err != nil {
 							return templ.Error{Err: templ_7745c5c3_Err, FileName: `newjob.templ`, Line: 138, Col: 44}
 						}

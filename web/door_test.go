@@ -259,7 +259,7 @@ func FuzzPasswordHash(f *testing.F) {
 	f.Add("$argon2id$v=19$m=64,t=1,p=1$")
 	f.Fuzz(func(t *testing.T, phc string) {
 		if strings.Contains(phc, "m=") && len(phc) > 40 {
-			t.Skip() // sound strings cost memory
+			return // sound strings cost memory
 		}
 		if ok, _, _ := checkPassword(phc, "x", cheap); ok {
 			t.Fatal("a string of chance passes")

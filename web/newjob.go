@@ -105,7 +105,7 @@ func (s *server) knownCar(l *lang.Language, h store.VehicleHistory, shop store.S
 	k := &templates.KnownCar{Car: carName(h.Vehicle), Plate: h.Vehicle.Plate, VIN: h.Vehicle.VIN, Customer: h.Customer.Name,
 		Href: fmt.Sprintf("/vehicles/%d", h.Vehicle.ID)}
 	if h.LastKm > 0 {
-		k.LastOdometer = thousands(int64(inShop(h.LastKm, shop.DistanceUnit))) + " " + shop.DistanceUnit
+		k.OdometerThen = thousands(int64(inShop(h.LastKm, shop.DistanceUnit))) + " " + shop.DistanceUnit
 	}
 	d := &desk{l: l, car: h.Vehicle.Diag(h.Sensors, h.LastKm)}
 	for _, x := range h.Sensors {

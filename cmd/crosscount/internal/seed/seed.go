@@ -249,7 +249,7 @@ func (w *writer) job(j *job) error {
 	if _, err := w.charge(w.st.At(c.t), id, front, []store.Line{j.searched()}, store.LineDone); err != nil {
 		return err
 	}
-	work := j.workToDo()
+	work := j.repairsDue()
 	lines := j.priced(work)
 	offered, err := w.charge(w.st.At(c.pass(6)), id, front, lines, store.LineOffered)
 	if err != nil || j.stage == waitingYes {
@@ -460,8 +460,8 @@ func samePlaces(a, b []diag.Part) bool {
 	return slices.Equal(slices.SortedFunc(slices.Values(a), order), slices.SortedFunc(slices.Values(b), order))
 }
 
-// workToDo lists the repairs of a job, what mends before what fits.
-func (j *job) workToDo() []store.NewRepair {
+// repairsDue lists the repairs of a job, what mends before what fits.
+func (j *job) repairsDue() []store.NewRepair {
 	var mend, fit []store.NewRepair
 	for _, r := range j.believed {
 		info, _ := diag.CauseByID(r.Cause)
