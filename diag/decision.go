@@ -125,3 +125,7 @@ type CostView struct {
 	AtLeast            float64 `json:"at_least"`
 	AtMost             float64 `json:"at_most"`
 }
+
+// Exact tells whether the plan was computed to its end: the bounds meet, to within the
+// rounding of both to hundredths.
+func (c CostView) Exact() bool { return c.AtMost-c.AtLeast <= closeEnough*c.AtMost+0.01 }

@@ -21,7 +21,7 @@ const (
 	negligible  = 1e-6 // share of a set and all above it that is not looked at
 	slight      = 1e-7 // share at which a bound is not made tight
 	budgetABank = 320  // sets weighed and trees worked out, for each bank of the engine
-	eagerness   = 0.3  // part of the logarithm of a bound that counts in the first half
+	eagerness   = 0.3  // part of the logarithm of a bound that counts in the first half; of 0 to 1, what found most on 120 drawn cars
 )
 
 // node is a set of context units with its weight.
@@ -189,7 +189,7 @@ func (c *calc) infer() *belief {
 			dropped += scale(above)
 		default:
 			waiting += scale(above)
-			next := top - 3 // about what one more cause makes of it
+			next := top - 3 // one more cause is seldom likelier than one in twenty
 			h.push(frontier{tree: -1, node: int32(first), count: int32(len(b.nodes) - first), may: t.mayAll[f.next+1], ub: above, pri: next + trust*(above-next)})
 		}
 	}

@@ -13,10 +13,10 @@ import "math/bits"
 
 // mover is a candidate that acts on some of the factors.
 type mover struct {
-	og            float64          // odds times gain
-	acts, touches uint8            // fronts that it acts on; whose classes it changes
-	kind          moverKind        //
-	changes       bool             // the classes of a sensor
+	og            float64 // odds times gain
+	acts, touches uint8   // fronts that it acts on; whose classes it changes
+	kind          moverKind
+	changes       bool             // it changes the classes of a sensor
 	own           [maxBank]float64 // front: with it alone
 	others        [maxBank]float64 // front whose classes it changes: with others that reach as well
 	apart         float64          // shifts and the shared rear sensor, with it alone
@@ -132,5 +132,5 @@ func (m *moved) several() float64 {
 	}
 	sum += max(m.mild-1-m.sMild, 0)*m.apartMany*pMild + max(m.wild-1-m.sWild, 0)*m.mild*m.apartMay*pWild
 	sum *= m.idle
-	return max(sum-m.apart*as-m.singles, 0) + 1e-14*sum
+	return max(sum-m.apart*as-m.singles, 0) + 1e-14*sum // what rounding may take
 }

@@ -219,7 +219,7 @@ func (d *desk) bounds(c diag.CostView) string {
 	switch {
 	case c.AtLeast <= 0 || c.AtMost <= 0:
 		return ""
-	case c.AtMost-c.AtLeast <= 0.005*c.AtMost:
+	case c.Exact():
 		return d.l.T("This is the cheapest order of tests and work, computed to its end with the estimates of the model.")
 	}
 	return d.l.T("No order of tests and work costs less than %s on average; one is known that costs %s. Both are computed, with the estimates of the model.", d.money(c.AtLeast), d.money(c.AtMost))
