@@ -23,7 +23,7 @@ var fiveSensors = Vehicle{Cylinders: 6, Arrangement: "v", DisplacementL: 3, Fuel
 func workedOn(v Vehicle, entries int, seed uint64) Case {
 	e := trade()
 	j := drawJobOf(e, seed, []Vehicle{v})
-	c := Case{Version: CaseVersion, Vehicle: j.car.w.v, Evidence: slices.Clone(j.codes), Costs: Costs{LabourPerHour: 120, Currency: "USD"}}
+	c := Case{Version: CaseVersion, Vehicle: j.car.w.v, Evidence: j.arrival(), Costs: Costs{LabourPerHour: 120, Currency: "USD"}}
 	done := map[[3]int]bool{}
 	add := func(test string, bank, position int) {
 		key := [3]int{e.test[test], bank, position}
@@ -121,7 +121,7 @@ func BenchmarkDecide(b *testing.B) {
 // midway is a simulated job after some of the tests that the engine asked for.
 func midway(i int) Case {
 	j := drawJob(trade(), uint64(i+1))
-	c := Case{Version: CaseVersion, Vehicle: j.car.w.v, Evidence: slices.Clone(j.codes), Costs: Costs{LabourPerHour: 120, Currency: "USD"}}
+	c := Case{Version: CaseVersion, Vehicle: j.car.w.v, Evidence: j.arrival(), Costs: Costs{LabourPerHour: 120, Currency: "USD"}}
 	for range i % 4 {
 		d := trade().decide(c, nil)
 		if d.Next == nil {

@@ -205,8 +205,8 @@ func newBounds(c *calc) *bounds {
 	}
 	for u := range w.units {
 		b.clean[u] = 1
-		if c.unsaid != nil {
-			b.clean[u] = c.unsaid.keep[u]
+		for i := range c.silences {
+			b.clean[u] *= c.silences[i].keep[u]
 		}
 		for i := range c.remarks {
 			if q := c.remarks[i].q[u]; q > 0 {
@@ -271,8 +271,8 @@ func (b *bounds) above(us []int16, candidates uint64) *subtree {
 	for i := range c.remarks {
 		common.mul(1 - c.remarks[i].missed(us))
 	}
-	if c.unsaid != nil {
-		common.mul(c.unsaid.likelihood(us))
+	for i := range c.silences {
+		common.mul(c.silences[i].likelihood(us))
 	}
 	for i := range c.codes {
 		if c.codes[i].bank < 0 {

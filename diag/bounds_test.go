@@ -65,13 +65,14 @@ func TestBoundsHold(t *testing.T) {
 				}
 				rest[k] = rest[k+1] + own + above
 				const slack = 1 + 1e-9
-				if own > tree.own[k]*slack+1e-290 {
+				const rounding = 1e-15 // a bound is a difference of products near one
+				if own > tree.own[k]*slack+rounding {
 					t.Errorf("case %d, above %v: %v alone weighs %g, bound %g", i, us, p.ref, own, tree.own[k])
 				}
-				if above > tree.above[k]*slack+1e-290 {
+				if above > tree.above[k]*slack+rounding {
 					t.Errorf("case %d, above %v: %v and one more weigh %g, bound %g", i, us, p.ref, above, tree.above[k])
 				}
-				if rest[k] > tree.ub[k]*slack+1e-290 {
+				if rest[k] > tree.ub[k]*slack+rounding {
 					t.Errorf("case %d, above %v: what begins with %v or later weighs %g, bound %g", i, us, p.ref, rest[k], tree.ub[k])
 				}
 			}

@@ -22,7 +22,7 @@ type calc struct {
 	outcomes []outcomeChannel
 	amounts  []amountChannel
 	remarks  []orChannel
-	unsaid   *silence
+	silences []silence
 	codes    []codeChannel // of banks or the engine
 	codesOf  [][]int       // bank: its codes
 	cells    []trimCell
@@ -265,6 +265,9 @@ func newCalc(ev *evidence) *calc {
 	}
 	for i := range ev.findings {
 		f := &ev.findings[i]
+		if f.last == notAgain {
+			c.silences = append(c.silences, c.notPending(i))
+		}
 		switch f.kind {
 		case fOutcome:
 			ch := outcomeChannel{finding: i, slots: f.slots, looks: f.looks, quiet: w.quiet}
@@ -274,7 +277,7 @@ func newCalc(ev *evidence) *calc {
 			c.outcomes = append(c.outcomes, ch)
 		case fRemark:
 			if w.m.Remarks[f.said].ID == nothingKnown {
-				c.unsaid = c.nothingSaid(i)
+				c.silences = append(c.silences, c.nothingSaid(i))
 				continue
 			}
 			ch := orChannel{finding: i, none: 1 - w.m.Remarks[f.said].Usual, q: make([]float64, len(w.units)), power: 1}
@@ -285,11 +288,10 @@ func newCalc(ev *evidence) *calc {
 			}
 			c.remarks = append(c.remarks, ch)
 		case fCode:
-			ch := codeChannel{orChannel{finding: i, none: 1 - w.m.Codes[f.code].False, q: make([]float64, len(w.units)), power: f.power}, f.bank}
+			ch := codeChannel{orChannel{finding: i, none: 1 - w.leak(f), q: make([]float64, len(w.units)), power: f.power}, f.bank}
 			for u := range w.units {
-				if p := &w.places[w.units[u].place]; p.reaches(f.bank) {
-					ch.q[u] = w.units[u].fx.code[f.code].p
-				}
+				p := &w.places[w.units[u].place]
+				ch.q[u] = w.asSeen(f, w.setsCode(f, w.units[u].fx, p, -1), p)
 			}
 			if f.bank >= 0 {
 				c.codesOf[f.bank] = append(c.codesOf[f.bank], len(c.codes))
@@ -297,6 +299,13 @@ func newCalc(ev *evidence) *calc {
 			c.codes = append(c.codes, ch)
 		case fProof:
 			c.proof = f
+		case fMended:
+			c.silences = append(c.silences, c.mended(i))
+		case fUnlisted:
+			if ev.unlearned { // they may have been cleared
+				continue
+			}
+			c.silences = append(c.silences, c.noOtherCode(i))
 		}
 	}
 	c.pulls = make([]unitPull, len(w.units))
@@ -310,7 +319,7 @@ func newCalc(ev *evidence) *calc {
 			c.coupled = append(c.coupled, sw.Position == 1 || sw.Position == 2 && slices.ContainsFunc(sw.banks, c.hasCodes))
 		}
 	})
-	c.visit = !slices.ContainsFunc(ev.findings, func(f finding) bool { return f.kind == fCode || f.kind == fSensorCode })
+	c.visit = len(ev.codes) == 0
 	c.judged = c.visit || c.proof != nil
 	c.touch()
 	return c
@@ -394,8 +403,10 @@ func (c *calc) moves(u int) bool {
 			return true
 		}
 	}
-	if c.unsaid != nil && c.unsaid.keep[u] < 1 {
-		return true
+	for i := range c.silences {
+		if c.silences[i].keep[u] < 1 {
+			return true
+		}
 	}
 	for i := range c.codes {
 		if c.codes[i].q[u] > 0 {
@@ -439,42 +450,6 @@ func (c *calc) tells(s int) bool {
 		}
 	}
 	return sw.Position <= 2 && slices.ContainsFunc(sw.banks, c.hasCodes)
-}
-
-// nothingKnown is the remark that the driver was asked and told nothing of note. It
-// speaks against every cause that is often told of, by half, as people forget.
-const nothingKnown = "nothing"
-
-// silence is that remark: for each context unit what it takes from the likelihood.
-type silence struct {
-	finding int
-	keep    []float64
-}
-
-func (c *calc) nothingSaid(i int) *silence {
-	w := c.w
-	s := &silence{i, make([]float64, len(w.units))}
-	for u := range w.units {
-		s.keep[u] = w.untold(w.units[u].fx)
-	}
-	return s
-}
-
-// untold is the likelihood that none of a cause's usual remarks is made.
-func (w *world) untold(fx *effects) float64 {
-	p := 1.0
-	for _, say := range fx.say {
-		p *= 1 - say
-	}
-	return math.Pow(p, w.forgotten)
-}
-
-func (s *silence) likelihood(us []int16) float64 {
-	p := 1.0
-	for _, u := range us {
-		p *= s.keep[u]
-	}
-	return p
 }
 
 // finds lists, for each context unit, the chance that it makes a test show an

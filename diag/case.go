@@ -64,6 +64,8 @@ const (
 	KindAirflow      EntryKind = "airflow"
 	KindResult       EntryKind = "result"
 	KindHistory      EntryKind = "history"
+	KindCodeList     EntryKind = "code_list" // every code of that status is among the entries
+	KindRepair       EntryKind = "repair"    // a cause was mended, or a new sensor fitted
 )
 
 // Entry is one piece of evidence. Kind decides which fields belong to it; a
@@ -124,6 +126,13 @@ type Entry struct {
 	Outcome string `json:"outcome,omitempty"`
 
 	Remark string `json:"remark,omitempty"`
+
+	Cause string `json:"cause,omitempty"` // what was mended, or new_sensor
+
+	// AfterRepair counts the repairs of the car by this job, each with its proof, before
+	// the entry was made; a repair counts itself. What was found before a repair and may
+	// have come from what it mended is not weighed any more.
+	AfterRepair int `json:"after_repair,omitempty"`
 }
 
 // Costs prices the work.

@@ -17,6 +17,7 @@ const (
 	MaxSensors  = 16
 	maxBank     = 4
 	maxPosition = 4
+	maxRepairs  = 20
 )
 
 // Check finds everything wrong with a case.
@@ -218,6 +219,7 @@ var wordRules = []wordRule{
 	{"test", nil, func(e *Entry) string { return e.Test }},
 	{"outcome", nil, func(e *Entry) string { return e.Outcome }},
 	{"remark", Remarks, func(e *Entry) string { return e.Remark }},
+	{"cause", nil, func(e *Entry) string { return e.Cause }},
 }
 
 var boolRules = []struct {
@@ -266,6 +268,8 @@ var shapes = map[EntryKind]shape{
 	KindAirflow:      {must: []string{"rpm", "g_per_s"}, other: []string{"intake_c", "baro_kpa", "wide_open"}},
 	KindResult:       {must: []string{"test", "outcome"}, other: []string{"bank", "position"}},
 	KindHistory:      {must: []string{"remark"}, other: []string{"bank", "position"}},
+	KindCodeList:     {must: []string{"status"}},
+	KindRepair:       {must: []string{"cause"}, other: []string{"bank", "position"}},
 }
 
 // Fields lists the JSON field names an entry kind may carry, required ones first.
@@ -331,6 +335,11 @@ func (e Entry) Check(v Vehicle) Problems {
 		ps.add(s.some[0], say.T("nothing was measured"), say.T("give at least one of: %s", strings.Join(s.some, ", ")))
 	}
 
+	if e.AfterRepair < 0 || e.AfterRepair > maxRepairs {
+		ps.add("after_repair", say.T("%d repairs cannot be right", e.AfterRepair), say.T("give the repairs before this entry, from 1 to %d, or leave it out where there was none", maxRepairs))
+	} else if e.Kind == KindRepair && e.AfterRepair == 0 {
+		ps.add("after_repair", say.T("missing"), say.T("number the repairs from 1"))
+	}
 	e.checkWords(&ps)
 	e.checkPlace(v, &ps)
 	e.checkTogether(&ps)
@@ -353,6 +362,14 @@ func (e Entry) checkWords(ps *Problems) {
 			ps.add("code", reason, mend)
 		} else if c == 0 {
 			ps.add("code", say.T("P0000 means that no code is stored"), say.T("leave the entry out"))
+		}
+	case KindCodeList:
+		if e.Status == "permanent" {
+			ps.add("status", say.T("nothing is concluded from a list of permanent codes"), say.T("use stored or pending"))
+		}
+	case KindRepair:
+		if e.Cause != "" && !slices.Contains(repairWords(), e.Cause) {
+			ps.add("cause", say.T("%q is not known", clip(e.Cause)), say.T("use new_sensor or the id of a cause"))
 		}
 	case KindCircuit:
 		e.checkOutcome("signal_circuit", "result", e.Result, ps)
@@ -394,6 +411,25 @@ func (e Entry) checkPlace(v Vehicle, ps *Problems) {
 	case KindHistory:
 		if e.Position != 0 && e.Bank == 0 {
 			ps.add("bank", say.T("a position without its bank"), say.T("name the bank too"))
+		}
+	case KindRepair:
+		scope := ScopeSensor
+		if e.Cause != NewSensor {
+			k, ok := CauseByID(e.Cause)
+			if !ok {
+				return
+			}
+			scope = k.Scope
+		}
+		switch {
+		case scope == ScopeEngine && e.Bank != 0:
+			ps.add("bank", say.T("this cause has no bank"), say.T("take it out"))
+		case scope != ScopeEngine && e.Bank == 0:
+			ps.add("bank", say.T("missing"), say.T("name the bank"))
+		case scope == ScopeSensor && e.Position == 0:
+			ps.add("position", say.T("missing"), say.T("name the position of the sensor"))
+		case scope != ScopeSensor && e.Position != 0:
+			ps.add("position", say.T("this cause is not at one sensor"), say.T("take it out"))
 		}
 	case KindResult:
 		t, ok := TestByID(e.Test)

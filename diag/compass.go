@@ -28,6 +28,7 @@ type compass struct {
 	base    float64   // of going on at all
 	proof   float64
 	redo    float64
+	spared  float64 // of the proof, where it fails
 	miss    float64
 	p       [][][]float64 // question, answer, set
 	asking  []float64     // question: its price, with half of each set-up
@@ -90,7 +91,7 @@ type move struct {
 func newCompass(pr *prospect, need [][]int, barred []bool) *compass {
 	w, n := pr.c.w, len(pr.sets)
 	c := &compass{pr: pr, need: need, barred: barred, base: pr.money(w.onPrice, 0), proof: pr.money(w.proof, 0),
-		redo: pr.money(w.redo, 0), miss: w.proofMiss, dearest: pr.money(w.comeback, 0), index: map[uint64]int{}}
+		redo: pr.money(w.redo, 0), spared: pr.money(w.proof-w.proofFails, 0), miss: w.proofMiss, dearest: pr.money(w.comeback, 0), index: map[uint64]int{}}
 	all := make([]float64, 4*n)
 	c.known, c.again, c.after, c.floor = all[:n:n], all[n:2*n:2*n], all[2*n:3*n:3*n], all[3*n:]
 	c.group = make([]int, n)
@@ -134,7 +135,7 @@ func newCompass(pr *prospect, need [][]int, barred []bool) *compass {
 		}
 		shows := 1 - quiet
 		c.again[i] = shows * (1 - c.miss)
-		c.after[i] = shows * ((1-c.miss)*(c.redo+c.known[i]) + c.miss*loss)
+		c.after[i] = shows * ((1-c.miss)*(c.redo-c.spared+c.known[i]) + c.miss*loss)
 	}
 	for q := range pr.problem.Questions {
 		qu := &pr.problem.Questions[q]
@@ -304,7 +305,7 @@ func (c *compass) wrongly(due, done uint64) float64 {
 		cost += c.pr.mends[bits.TrailingZeros64(m)].cost
 	}
 	if due&^done != 0 {
-		cost += (1-c.miss)*(c.redo+c.proof) + c.miss*c.dearest
+		cost += (1-c.miss)*(c.redo-c.spared+c.proof) + c.miss*c.dearest
 	}
 	return cost
 }

@@ -6,7 +6,6 @@ import (
 
 	"crosscount/diag/chem"
 	"crosscount/diag/model"
-	"crosscount/diag/obd"
 	"crosscount/diag/say"
 )
 
@@ -30,6 +29,7 @@ type finding struct {
 	us    []float64 // fLambda: standard uncertainty of each reading, %
 	said  int       // fRemark
 	bad   bool      // fProof: failed
+	last  lasting   // fCode, fSensorCode
 }
 
 type findKind int8
@@ -45,6 +45,8 @@ const (
 	fLambda                         // lambda at the tailpipe in one state
 	fRemark                         // a word of history
 	fProof                          // the proof drive
+	fUnlisted                       // the codes that are not stored
+	fMended                         // a repair
 )
 
 // slot is an outcome of a test at a bank (0-based, or -1).
@@ -74,7 +76,10 @@ type evidence struct {
 	findings  []finding
 	trims     [][4][]trimReading // bank, state
 	unlearned bool
-	risk      [][]float64 // sensor, place: odds factor from history
+	listed    map[string]bool  // status: all codes of it are among the entries
+	codes     map[findKey]bool // of all codes, also of those that a repair has overtaken
+	round     int              // repairs so far
+	risk      [][]float64      // sensor, place: odds factor from history
 	unused    []Note
 }
 
@@ -101,9 +106,14 @@ func (c *collector) at(k findKey) *finding {
 	return &c.ev.findings[i]
 }
 
+func (w *world) noEvidence() *evidence {
+	return &evidence{w: w, listed: map[string]bool{}, codes: map[findKey]bool{}, trims: make([][4][]trimReading, w.nb)}
+}
+
 // collect turns the entries of a canonical case into findings.
 func (w *world) collect(entries []Entry) *evidence {
-	ev := &evidence{w: w, entries: entries, trims: make([][4][]trimReading, w.nb)}
+	ev := w.noEvidence()
+	ev.entries = entries
 	for s := range w.sens {
 		r := make([]float64, len(w.sens[s].places))
 		for i := range r {
@@ -112,11 +122,28 @@ func (w *world) collect(entries []Entry) *evidence {
 		ev.risk = append(ev.risk, r)
 	}
 	c := &collector{ev, map[findKey]int{}}
+	repairs := w.repairs(entries)
+	for _, r := range repairs {
+		ev.round = max(ev.round, r.round)
+	}
+	var past []int
 	for i, e := range entries {
+		if e.Kind == KindCode {
+			if k, ok := w.codeKey(e); ok {
+				ev.codes[k] = true
+			}
+		}
+		if w.overtaken(e, repairs) {
+			past = append(past, i)
+			continue
+		}
 		if e.Kind == KindHistory && (e.Remark == "codes_cleared" || e.Remark == "battery_off") {
 			ev.unlearned = true
 		}
 		w.collectOne(c, i, e)
+	}
+	if len(past) > 0 {
+		ev.unused = append(ev.unused, Note{past, say.T("Found before the repair, and what was mended can show like this: not weighed any more.")})
 	}
 	ev.weigh()
 	return ev
@@ -149,6 +176,16 @@ func (w *world) collectOne(c *collector, i int, e Entry) {
 	switch e.Kind {
 	case KindCode:
 		w.collectCode(c, i, e)
+	case KindCodeList:
+		if e.AfterRepair > 0 { // the codes were cleared not long ago
+			ev.skip(i, say.T("After a repair it is only the codes that came back that tell: what is not stored may not have had the time."))
+			return
+		}
+		ev.listed[e.Status] = true
+		if e.Status == "stored" {
+			f := c.at(findKey{kind: fUnlisted, sensor: -1, bank: -1})
+			f.entries = append(f.entries, i)
+		}
 	case KindTrim:
 		b, s := e.Bank-1, slices.Index(States, e.State)
 		f := c.at(findKey{kind: fTrims, bank: b, sensor: -1})
@@ -258,45 +295,15 @@ func (w *world) collectOne(c *collector, i int, e Entry) {
 			return
 		}
 		w.collectLook(c, i, e.Test, e.Outcome, sensor, e.Bank-1)
+	case KindRepair:
+		f := c.at(findKey{kind: fMended, sensor: sensor, bank: e.Bank - 1, code: w.mendedKey(e)})
+		f.entries = append(f.entries, i)
 	case KindHistory:
 		r := w.remark[e.Remark]
 		f := c.at(findKey{kind: fRemark, code: r, sensor: sensor, bank: e.Bank - 1})
 		f.said = r
 		f.entries = append(f.entries, i)
 	}
-}
-
-// collectCode groups a code with others that are about the same thing.
-func (w *world) collectCode(c *collector, i int, e Entry) {
-	code, err := obd.ParseCode(e.Code)
-	if err != nil {
-		return // Check has refused it
-	}
-	m, ok := code.Meaning()
-	if !ok {
-		c.ev.skip(i, say.T("%s: %s. The model knows no cause for it.", code.String(), code.Describe()))
-		return
-	}
-	kind, ok := w.code[string(m.Subject)+":"+string(m.Sense)]
-	if !ok {
-		kind, ok = w.code[string(m.Subject)]
-	}
-	if !ok {
-		c.ev.skip(i, say.T("%s: %s. The model knows no cause for it.", code.String(), code.Describe()))
-		return
-	}
-	k := findKey{kind: fCode, code: kind, sensor: -1, bank: m.Bank - 1}
-	if s := w.sensorAt(m.Bank, m.Position); m.Bank > 0 && m.Position > 0 && s >= 0 {
-		k.kind, k.sensor, k.bank = fSensorCode, s, -1
-	}
-	f := c.at(k)
-	if len(f.entries) == 0 {
-		f.power = w.pending
-	}
-	if e.Status != "pending" {
-		f.power = 1
-	}
-	f.entries = append(f.entries, i)
 }
 
 // collectLook notes an outcome of a test that ends in a word. bank is 0-based,
@@ -451,6 +458,22 @@ func (ev *evidence) weigh() {
 	for i := range ev.findings {
 		f := &ev.findings[i]
 		switch f.kind {
+		case fCode, fSensorCode:
+			stored, pending := false, false
+			for _, e := range f.entries {
+				if ev.entries[e].AfterRepair > 0 { // it came back after it was cleared
+					stored, pending, f.power = true, true, 1
+					break
+				}
+				stored = stored || ev.entries[e].Status == "stored"
+				pending = pending || ev.entries[e].Status == "pending"
+			}
+			switch {
+			case stored && pending:
+				f.last = seenAgain
+			case stored && ev.listed["pending"] && !ev.unlearned:
+				f.last = notAgain
+			}
 		case fSensorQuantity, fQuantity, fLambda:
 			if f.kind == fSensorQuantity && familyOf(f.quant) >= 0 {
 				n := float64(families[[2]int{f.sensor, familyOf(f.quant)}])

@@ -291,7 +291,7 @@ func (d *decision) contradictions() []Note {
 	type pair struct{ a, b int }
 	var seen []pair
 	for f := range fs {
-		if fs[f].kind == fRemark {
+		if quiet(&fs[f]) {
 			continue
 		}
 		for h := range fit {
@@ -302,7 +302,7 @@ func (d *decision) contradictions() []Note {
 		}
 		g, most := -1, 0.0
 		for o := range fs {
-			if o != f && fs[o].kind != fRemark {
+			if o != f && !quiet(&fs[o]) {
 				if x := taken(func(h int) float64 { return d.without[o][h] }); x > most {
 					g, most = o, x
 				}
@@ -317,6 +317,11 @@ func (d *decision) contradictions() []Note {
 			say.T("These two hardly go together: %s — and %s. Repeat the one that is easier to repeat.", d.said[f], d.said[g])})
 	}
 	return out
+}
+
+// quiet tells whether a finding is nothing that could be repeated.
+func quiet(f *finding) bool {
+	return f.kind == fRemark || f.kind == fUnlisted || f.kind == fMended
 }
 
 // clash tells whether the looks or readings of one finding contradict each other.

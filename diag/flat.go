@@ -185,14 +185,19 @@ func (c *calc) likelihoods(h *hyp, out []float64) {
 		}
 		out[c.remarks[i].finding] = lg
 	}
-	if c.unsaid != nil {
-		lg := math.Log(c.unsaid.likelihood(h.us))
+	for i := range c.silences {
+		x := &c.silences[i]
+		lg := math.Log(x.likelihood(h.us))
 		for s := range w.sens {
 			for _, u := range w.sens[s].states[h.st[s]].units {
-				lg += math.Log(w.untold(w.sens[s].units[u].fx))
+				if x.sensor != nil {
+					lg += math.Log(x.sensor[s][u])
+				} else {
+					lg += math.Log(w.untold(w.sens[s].units[u].fx))
+				}
 			}
 		}
-		out[c.unsaid.finding] = lg
+		out[x.finding] += lg
 	}
 	cls := make([]*class, len(w.sens))
 	for s := range w.sens {
@@ -206,13 +211,13 @@ func (c *calc) likelihoods(h *hyp, out []float64) {
 				m *= 1 - cls[r].q[k]
 			}
 		}
-		out[c.codes[k].finding] = math.Log(tempered(m, c.codes[k].power))
+		out[c.codes[k].finding] += math.Log(tempered(m, c.codes[k].power))
 	}
 	for s := range w.sens {
 		su := w.sens[s].states[h.st[s]].units
 		for _, list := range [][]sensorFinding{c.sensors[s].fixed, c.sensors[s].touched} {
 			for i := range list {
-				out[list[i].id] = math.Log(list[i].likelihood(su, h.us))
+				out[list[i].id] += math.Log(list[i].likelihood(su, h.us))
 			}
 		}
 	}

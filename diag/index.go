@@ -7,40 +7,46 @@ import (
 	"sync"
 
 	"crosscount/diag/model"
+	"crosscount/diag/obd"
 )
 
 // engine is the trade model with its words resolved to numbers, so that a case
 // is weighed without comparing strings.
 type engine struct {
-	m         *model.Model
-	test      map[string]int
-	quantity  map[string]int
-	code      map[string]int
-	remark    map[string]int
-	cause     map[string]int
-	effects   [][]effects // cause, variant
-	makes     [][]link    // cause
-	curves    map[string]model.Curve
-	trimSD    float64
-	shortSD   float64
-	longSD    float64
-	unlearned float64
-	wild      float64
-	beyond    float64 // of wild, beyond what a cell can give
-	cellError float64 // V
-	onPrice   float64 // minutes
-	forgotten float64
-	partial   float64
-	pending   float64
-	authority float64
-	family    float64
-	visit     float64
-	quiet     float64
-	comeback  float64 // minutes
-	redo      float64 // minutes
-	proof     float64 // minutes
-	proofMiss float64
-	reference float64 // price of an hour
+	m          *model.Model
+	test       map[string]int
+	quantity   map[string]int
+	code       map[string]int
+	codeAt     []map[[2]int]bool // code: the banks and positions for which there is one
+	remark     map[string]int
+	cause      map[string]int
+	effects    [][]effects // cause, variant
+	makes      [][]link    // cause
+	curves     map[string]model.Curve
+	trimSD     float64
+	shortSD    float64
+	longSD     float64
+	unlearned  float64
+	wild       float64
+	beyond     float64 // of wild, beyond what a cell can give
+	cellError  float64 // V
+	onPrice    float64 // minutes
+	forgotten  float64
+	partial    float64
+	pending    float64
+	authority  float64
+	family     float64
+	visit      float64
+	quiet      float64
+	comeback   float64 // minutes
+	redo       float64 // minutes
+	proof      float64 // minutes
+	proofMiss  float64
+	lasts      float64
+	lapses     float64
+	remains    float64
+	proofFails float64 // minutes
+	reference  float64 // price of an hour
 }
 
 type side int8
@@ -100,7 +106,7 @@ func newEngine(m *model.Model) *engine {
 		trimSD: set("trim_sd"), shortSD: set("short_only_sd"), longSD: set("long_only_sd"),
 		unlearned: set("unlearned_factor"), wild: set("wild"), beyond: set("wild_beyond"), cellError: set("cell_error"), partial: set("unlearned_share"), forgotten: set("forgotten"), onPrice: set("on_minutes"), pending: set("pending_weight"), authority: set("authority_pct"),
 		family: set("family_share"), visit: set("idle_visit"), quiet: set("unmentioned"), comeback: set("comeback_minutes"), redo: set("redo_minutes"), proof: set("proof_minutes"),
-		proofMiss: set("proof_misses"), reference: set("reference_rate")}
+		proofMiss: set("proof_misses"), lasts: set("pending_again"), lapses: set("pending_lapsed"), remains: set("left_after_mending"), proofFails: set("failed_proof_minutes"), reference: set("reference_rate")}
 	for i, t := range m.Tests {
 		e.test[t.ID] = i
 	}
@@ -109,6 +115,17 @@ func newEngine(m *model.Model) *engine {
 	}
 	for i, c := range m.Codes {
 		e.code[c.ID] = i
+	}
+	e.codeAt = make([]map[[2]int]bool, len(m.Codes))
+	for i := range e.codeAt {
+		e.codeAt[i] = map[[2]int]bool{}
+	}
+	for _, known := range obd.Known() {
+		if about, ok := known.Meaning(); ok {
+			if k, ok := e.codeKind(about); ok {
+				e.codeAt[k][[2]int{about.Bank, about.Position}] = true
+			}
+		}
 	}
 	for i, r := range m.Remarks {
 		e.remark[r.ID] = i

@@ -1,6 +1,7 @@
 package diag
 
 import (
+	"fmt"
 	"math"
 	"math/big"
 	"math/rand/v2"
@@ -10,6 +11,7 @@ import (
 
 	"crosscount/diag/internal/oracle"
 	"crosscount/diag/model"
+	"crosscount/diag/obd"
 )
 
 // The engine against an oracle that lists every set of causes with exact fractions.
@@ -146,9 +148,15 @@ func not(f func(uint64) *big.Rat) func(uint64) *big.Rat {
 
 // code is the chance that a code is set at a bank (position 0) or a sensor.
 func (o *oracleCase) code(id string, bank, pos int) func(uint64) *big.Rat {
+	return o.codeOf(id, bank, pos, func(bool) float64 { return 1 })
+}
+
+// codeOf is the chance that a code is set and something happens with it besides, each
+// cause with the chance of share; there says whether anything is wrong now.
+func (o *oracleCase) codeOf(id string, bank, pos int, share func(there bool) float64) func(uint64) *big.Rat {
 	i := slices.IndexFunc(o.m.Codes, func(c model.Code) bool { return c.ID == id })
 	base, _, _ := strings.Cut(id, ":")
-	return o.or(o.m.Codes[i].False, func(a atom) float64 {
+	return o.or(o.m.Codes[i].False*share(false), func(a atom) float64 {
 		if a.bank > 0 && bank > 0 && a.bank != bank || a.pos > 0 && pos > 0 && a.pos != pos {
 			return 0
 		}
@@ -158,11 +166,64 @@ func (o *oracleCase) code(id string, bank, pos int) func(uint64) *big.Rat {
 				if e.Front && at > 1 || e.Rear && at == 1 {
 					return 0
 				}
-				return e.P
+				return e.P * share(!a.k.Nothing)
 			}
 		}
 		return 0
 	})
+}
+
+// pending is the chance that a code is stored and pending.
+func (o *oracleCase) pending(id string, bank, pos int) func(uint64) *big.Rat {
+	return o.codeOf(id, bank, pos, func(there bool) float64 {
+		if there {
+			return o.m.Settings["pending_again"].Value
+		}
+		return o.m.Settings["pending_lapsed"].Value
+	})
+}
+
+// storedOnly is the chance that a code is stored and not pending.
+func (o *oracleCase) storedOnly(id string, bank, pos int) func(uint64) *big.Rat {
+	stored, both := o.code(id, bank, pos), o.pending(id, bank, pos)
+	return func(set uint64) *big.Rat { return new(big.Rat).Sub(stored(set), both(set)) }
+}
+
+// noneBut is the chance that of all codes that there are for this car only some are
+// stored, as far as the others go.
+func (o *oracleCase) noneBut(v Vehicle, stored ...string) func(uint64) *big.Rat {
+	is := map[string]bool{}
+	var absent []func(uint64) *big.Rat
+	note := func(text string) (what string, bank, pos int, ok bool) {
+		c, _ := obd.ParseCode(text)
+		m, ok := c.Meaning()
+		for _, id := range []string{string(m.Subject) + ":" + string(m.Sense), string(m.Subject)} {
+			if ok && slices.ContainsFunc(o.m.Codes, func(c model.Code) bool { return c.ID == id }) {
+				return id, m.Bank, m.Position, true
+			}
+		}
+		return "", 0, 0, false
+	}
+	for _, text := range stored {
+		id, bank, pos, _ := note(text)
+		is[fmt.Sprint(id, bank, pos)] = true
+	}
+	for _, c := range obd.Known() {
+		id, bank, pos, ok := note(c.String())
+		if _, fitted := v.at(bank, pos); !ok || bank > v.Banks() || pos > 0 && !fitted || is[fmt.Sprint(id, bank, pos)] {
+			continue
+		}
+		is[fmt.Sprint(id, bank, pos)] = true // several codes say the same
+		absent = append(absent, not(o.code(id, bank, pos)))
+	}
+	return func(set uint64) *big.Rat {
+		p := big.NewRat(1, 1)
+		for _, f := range absent {
+			x, _ := f(set).Float64()
+			p.Mul(p, oracle.Float(x))
+		}
+		return p
+	}
 }
 
 // finds is the chance that a test shows an outcome.
@@ -277,6 +338,19 @@ func TestEngineAgainstOracle(t *testing.T) {
 			o.code("sensor_slow", 1, 1), o.code("misfire", 0, 0), o.code("catalyst", 1, 0),
 			not(o.finds("combustion_gas_test", "found", 0, 0)), o.finds("misfire_counts", "counted", 1, 0),
 			tip, quiet, remark,
+		}, 1e-6)
+	})
+
+	t.Run("codes that are pending, not pending and not there", func(t *testing.T) {
+		e := subModel("intake_leak_common", "past_event", "misfire", "head_gasket_leak", "sensor_coolant", "sensor_aged", "signal_open", "heater_supply_fault")
+		o := &oracleCase{m: e.m, atoms: atoms(e.m, one), km: 150000, risk: map[CauseRef]float64{}}
+		compare(t, e, Case{Version: 1, Vehicle: one, Costs: price, Evidence: []Entry{
+			{Kind: KindCode, Code: "P0133"}, {Kind: KindCode, Code: "P0133", Status: "pending"}, {Kind: KindCode, Code: "P0300"}, {Kind: KindCode, Code: "P0171"},
+			{Kind: KindCodeList, Status: "stored"}, {Kind: KindCodeList, Status: "pending"},
+			{Kind: KindResult, Test: "combustion_gas_test", Outcome: "none"},
+		}}, o, []func(uint64) *big.Rat{
+			o.pending("sensor_slow", 1, 1), o.storedOnly("misfire", 0, 0), o.storedOnly("mixture:lean", 1, 0),
+			o.noneBut(one, "P0133", "P0300", "P0171"), not(o.finds("combustion_gas_test", "found", 0, 0)),
 		}, 1e-6)
 	})
 
@@ -441,6 +515,16 @@ func TestRandomPartsAgainstOracle(t *testing.T) {
 				c.Evidence = append(c.Evidence, f.e)
 				likely = append(likely, f.by(o))
 			}
+		}
+		if n%2 == 0 { // all codes were read
+			var codes []string
+			for _, e := range c.Evidence {
+				if e.Kind == KindCode {
+					codes = append(codes, e.Code)
+				}
+			}
+			c.Evidence = append(c.Evidence, Entry{Kind: KindCodeList, Status: "stored"})
+			likely = append(likely, o.noneBut(car, codes...))
 		}
 		compare(t, e, c, o, likely, 1e-6)
 		if t.Failed() {

@@ -201,25 +201,9 @@ func (pr *prospect) blame(hyps []hyp) {
 				continue
 			}
 			var q [64]float64
-			miss := 1 - w.m.Codes[fd.code].False
+			miss := 1 - w.leak(fd)
 			pr.eachUnit(h, func(f int, fx *effects, pl *place, sensor int) {
-				x := 0.0
-				switch {
-				case fd.kind == fSensorCode && sensor >= 0:
-					if sensor == fd.sensor {
-						x = sided(fx.code[fd.code], w.sens[sensor].Position)
-					}
-				case fd.kind == fSensorCode:
-					if pl.reachesSensor(&w.sens[fd.sensor]) {
-						x = sided(fx.code[fd.code], w.sens[fd.sensor].Position)
-					}
-				case sensor >= 0:
-					if fd.bank >= 0 && slices.Contains(w.sens[sensor].banks, fd.bank) {
-						x = sided(fx.code[fd.code], w.sens[sensor].Position)
-					}
-				case pl.reaches(fd.bank):
-					x = fx.code[fd.code].p
-				}
+				x := w.asSeen(fd, w.setsCode(fd, fx, pl, sensor), pl)
 				miss *= 1 - x
 				if f >= 0 {
 					q[f] = x
@@ -428,7 +412,7 @@ func (pr *prospect) state(direct []bool, missing func(bank int) string) {
 		p.Setups = append(p.Setups, plan.Setup{ID: s.ID, Cost: pr.money(s.Minutes, 0)})
 	}
 	// The questions that tell most for their price, and what no verdict can do without.
-	wanted, belief := pr.wanted(missing), pr.belief()
+	wanted, belief := pr.wanted(direct, missing), pr.belief()
 	type ranked struct {
 		q     question
 		p     [][]float64
@@ -532,7 +516,7 @@ func (pr *prospect) inPlace(setup map[string]uint32) uint32 {
 	var needed uint32
 	for i := range pr.c.ev.entries {
 		t, ok := w.test[testOf(&pr.c.ev.entries[i])]
-		if !ok || w.m.Tests[t].Proof {
+		if !ok || w.m.Tests[t].Proof || pr.c.ev.entries[i].AfterRepair < pr.c.ev.round {
 			continue
 		}
 		for _, s := range w.m.Tests[t].Setups {
@@ -659,10 +643,15 @@ func (pr *prospect) excludes(q *question, bank int, missing string) bool {
 		(q.sensor < 0 || q.sensor == pr.c.w.front[bank-1])
 }
 
-// wanted tells which questions a verdict on a likely converter cannot do without.
-func (pr *prospect) wanted(missing func(bank int) string) func(*question) bool {
+// wanted tells which questions a verdict on a likely converter cannot do without, nor one
+// on a likely sensor: however sure it is, a new one wants direct evidence.
+func (pr *prospect) wanted(direct []bool, missing func(bank int) string) func(*question) bool {
 	return func(q *question) bool {
 		for f := range pr.faults {
+			if ft := &pr.faults[f]; ft.place.k.Part && ft.p > 0.2 && q.sensor == ft.sensor && !direct[q.sensor] && q.direct(pr.c.w) &&
+				pr.finds(q, &pr.mends[ft.by]) {
+				return true
+			}
 			if r := pr.faults[f].place.ref; r.Cause == "catalyst_worn" && pr.faults[f].p > 0.2 {
 				if m := missing(r.Bank); m != "" && pr.excludes(q, r.Bank, m) {
 					return true

@@ -44,7 +44,7 @@ func anyCase(data []byte) Case {
 }
 
 func (t *tape) entry(v Vehicle) Entry {
-	kinds := []EntryKind{KindCode, KindTrim, KindSignal, KindForced, KindHeater, KindCircuit, KindConnector, KindTip, KindGas, KindLambda, KindFuelPressure, KindAirflow, KindResult, KindHistory}
+	kinds := []EntryKind{KindCode, KindTrim, KindSignal, KindForced, KindHeater, KindCircuit, KindConnector, KindTip, KindGas, KindLambda, KindFuelPressure, KindAirflow, KindResult, KindHistory, KindCodeList, KindRepair}
 	e := Entry{Kind: pickOf(t, kinds)}
 	s := pickOf(t, v.Sensors)
 	sensor := func() { e.Bank, e.Position = s.Bank, s.Position }
@@ -98,6 +98,19 @@ func (t *tape) entry(v Vehicle) Entry {
 		}
 	case KindHistory:
 		e.Remark = pickOf(t, Remarks)
+	case KindCodeList:
+		e.Status = pickOf(t, []string{"stored", "pending"})
+	case KindRepair:
+		e.Cause, e.AfterRepair = pickOf(t, repairWords()), 1+t.upTo(3)
+		switch k, _ := CauseByID(e.Cause); {
+		case e.Cause == NewSensor, k.Scope == ScopeSensor:
+			sensor()
+		case k.Scope == ScopeBank:
+			e.Bank = s.Bank
+		}
+	}
+	if t.upTo(8) == 7 {
+		e.AfterRepair = 1 + t.upTo(3)
 	}
 	return e
 }
@@ -150,7 +163,7 @@ func hold(t *testing.T, c Case) Decision {
 	for _, p := range d.Verdict.Parts {
 		if !slices.ContainsFunc(c.Evidence, func(e Entry) bool {
 			s, ok := c.Vehicle.at(e.Bank, e.Position)
-			return ok && e.Position > 0 && s.Bank == p.Bank && s.Position == p.Position
+			return ok && e.Kind != KindRepair && e.Position > 0 && s.Bank == p.Bank && s.Position == p.Position
 		}) {
 			t.Errorf("a part at bank %d position %d without evidence there", p.Bank, p.Position)
 		}

@@ -14,7 +14,8 @@ type sensorCalc struct {
 	classes []class
 	classOf []int // state
 	base    []float64
-	offset  float64 // taken out of base
+	offset  float64   // taken out of base
+	keep    []float64 // place: the most that silences leave of it
 	fixed   []sensorFinding
 	touched []sensorFinding // those that the context can move
 	rises   []rise          // the same, taken apart for speed
@@ -112,11 +113,27 @@ func newSensorCalc(c *calc, s int) sensorCalc {
 		}
 	}
 	sc.classify(c)
+	sc.keep = make([]float64, len(sw.places))
+	for u := range sw.units {
+		keep := 1.0
+		for i := range c.silences {
+			if x := &c.silences[i]; x.sensor != nil {
+				keep *= x.sensor[s][u]
+			}
+		}
+		p := sw.units[u].place
+		sc.keep[p] = max(sc.keep[p], keep)
+	}
 	sc.base = make([]float64, len(sw.states))
 	for st := range sw.states {
 		lg := 0.0
 		for _, u := range sw.states[st].units {
 			lg += math.Log(sw.units[u].chance)
+			for i := range c.silences {
+				if x := &c.silences[i]; x.sensor != nil {
+					lg += math.Log(x.sensor[s][u])
+				}
+			}
 		}
 		for i := range sc.fixed {
 			lg += math.Log(sc.fixed[i].likelihood(sw.states[st].units, nil))
@@ -138,16 +155,14 @@ func (w *world) sensorFinding(i int, f *finding, sw *sensorWorld) sensorFinding 
 	feels := func(u int) bool { return w.places[w.units[u].place].reachesSensor(sw) }
 	switch f.kind {
 	case fSensorCode:
-		sf.none = 1 - w.m.Codes[f.code].False
+		sf.none = 1 - w.leak(f)
 		for u := range sw.units {
-			sf.q = append(sf.q, sided(sw.units[u].fx.code[f.code], sw.Position))
+			p := &sw.places[sw.units[u].place]
+			sf.q = append(sf.q, w.asSeen(f, w.setsCode(f, sw.units[u].fx, p, f.sensor), p))
 		}
 		for u := range w.units {
-			q := 0.0
-			if feels(u) {
-				q = sided(w.units[u].fx.code[f.code], sw.Position)
-			}
-			sf.cq = append(sf.cq, q)
+			p := &w.places[w.units[u].place]
+			sf.cq = append(sf.cq, w.asSeen(f, w.setsCode(f, w.units[u].fx, p, -1), p))
 		}
 	case fSensorOutcome:
 		for _, s := range f.slots {
@@ -387,10 +402,9 @@ func (sc *sensorCalc) classify(c *calc) {
 		}
 		if sw.Position <= 2 {
 			for k := range c.codes {
-				if b := c.codes[k].bank; b >= 0 && slices.Contains(sw.banks, b) {
-					cl.q[k] = sided(sw.units[u].fx.code[w.codeOf(c, k)], sw.Position)
-					strength[u] += cl.q[k]
-				}
+				f, p := &c.ev.findings[c.codes[k].finding], &sw.places[sw.units[u].place]
+				cl.q[k] = w.asSeen(f, w.setsCode(f, sw.units[u].fx, p, sc.s), p)
+				strength[u] += cl.q[k]
 			}
 		}
 		outside[u] = cl
@@ -428,8 +442,6 @@ func (sc *sensorCalc) classify(c *calc) {
 		sc.classOf[st] = i
 	}
 }
-
-func (w *world) codeOf(c *calc, k int) int { return c.ev.findings[c.codes[k].finding].code }
 
 func (a class) same(b class) bool { return a.acts(b) && slices.Equal(a.q, b.q) }
 
@@ -559,7 +571,7 @@ func (sc *sensorCalc) tail(cu []int16) float64 {
 				miss *= 1 - par.p
 			}
 		}
-		o := (1 - miss) / miss
+		o := (1 - miss) / miss * sc.keep[p]
 		odds[p] = o
 		norm *= miss
 		prod *= 1 + o

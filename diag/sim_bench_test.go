@@ -80,6 +80,7 @@ func BenchmarkShop(b *testing.B) {
 				})
 			}
 			b.ReportMetric(all.cost/all.known, "×knowing")
+			b.ReportMetric(all.goneOn/all.known, "×knowing-going-on")
 			b.ReportMetric(all.tests/all.known, "×knowing-tests")
 			b.ReportMetric(all.cost/all.expected, "×expected")
 			b.ReportMetric(some.cost/code.cost, "×code")
@@ -117,7 +118,7 @@ func BenchmarkNearest(b *testing.B) {
 	for b.Loop() {
 		for i := range *simJobs {
 			j := drawJob(trade(), uint64(i+1))
-			c := Case{Version: CaseVersion, Vehicle: j.car.w.v, Evidence: slices.Clone(j.codes), Costs: Costs{LabourPerHour: 120, Currency: "USD"}}
+			c := Case{Version: CaseVersion, Vehicle: j.car.w.v, Evidence: j.arrival(), Costs: Costs{LabourPerHour: 120, Currency: "USD"}}
 			d := trade().weigh(c, nil)
 			pr := d.pr
 			expected += d.costView(0).CauseKnown

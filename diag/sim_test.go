@@ -22,16 +22,21 @@ import (
 // One who knows the fault pays for its repair and for the proof of it, nothing else:
 // no test and no set-up. Where nothing is wrong any more he pays for the proof alone.
 // The engine pays for every test and every set-up that is not in place, for all work it
-// asks for, for the proof, and where a fault is left for finding it anew (redo_minutes,
-// or comeback_minutes if the proof missed it), its repair and another proof.
+// asks for, for the proof, and where a fault is left for the drive that shows it
+// (failed_proof_minutes), for finding it anew (redo_minutes; or comeback_minutes if the
+// proof missed it), its repair and another proof. A job comes in with all its codes,
+// stored and pending, and with what the driver told at the counter: neither the engine
+// nor the others pay for these.
 
 // truth is what a simulated car really has.
 type truth struct {
-	w    *world
-	h    hyp
-	size map[int]float64   // context unit; sensors: 1000*(1+sensor)+unit
-	lit  map[CauseRef]bool // faults that set a stored code, and what made them
-	rng  uint64
+	w     *world
+	h     hyp
+	size  map[int]float64   // context unit; sensors: 1000*(1+sensor)+unit
+	lit   map[CauseRef]bool // faults that set a stored code, and what made them
+	rng   uint64
+	about []CauseRef            // what the job is about, and still there
+	setBy map[string][]CauseRef // code: what set it
 }
 
 var layouts = []Vehicle{
@@ -58,10 +63,11 @@ func drawJobOf(e *engine, seed uint64, cars []Vehicle) job {
 		v := cars[r.IntN(len(cars))]
 		v.OdometerKm = 40000 + r.IntN(220000)
 		w := newWorld(e, v)
-		t := truth{w: w, size: map[int]float64{}, lit: map[CauseRef]bool{}, rng: seed * 0x9e3779b97f4a7c15}
+		t := truth{w: w, size: map[int]float64{}, lit: map[CauseRef]bool{}, setBy: map[string][]CauseRef{}, rng: seed * 0x9e3779b97f4a7c15}
 		t.h.st = make([]int16, len(w.sens))
 		t.draw(r)
 		if codes := t.drawCodes(r); len(codes) > 0 {
+			t.about = t.faults()
 			return job{t, codes}
 		}
 	}
@@ -149,9 +155,16 @@ func (t *truth) drawCodes(r *rand.Rand) []Entry {
 	// Each fault sets the code or not on its own: those that did are what the job is
 	// about.
 	var by []CauseRef
+	// Of those that did, each is seen again lately or not; the code is pending if one is.
+	again, lately := false, rand.New(rand.NewPCG(t.rng, 11))
 	fires := func(q float64, ref CauseRef) {
 		if r.Float64() < q {
 			by = append(by, ref)
+			x := w.lasts
+			if ref.Cause == "" || w.m.Causes[w.cause[ref.Cause]].Nothing {
+				x = w.lapses
+			}
+			again = lately.Float64() < x || again
 		}
 	}
 	add := func(k int, bank, pos int) {
@@ -163,6 +176,11 @@ func (t *truth) drawCodes(r *rand.Rand) []Entry {
 		m, _ := code.Meaning()
 		related = related || m.SensorRelated
 		out = append(out, Entry{Kind: KindCode, Code: text, Status: "stored"})
+		if again {
+			out = append(out, Entry{Kind: KindCode, Code: text, Status: "pending"})
+		}
+		again = false
+		t.setBy[text] = slices.Clone(by)
 		for _, ref := range by {
 			t.lit[ref] = true
 		}
@@ -173,7 +191,7 @@ func (t *truth) drawCodes(r *rand.Rand) []Entry {
 			if _, ok := texts[[2]int{bank, 0}]; !ok {
 				continue
 			}
-			by = by[:0]
+			by, again = by[:0], false
 			fires(w.m.Codes[k].False, CauseRef{})
 			for _, u := range t.h.us {
 				if p := &w.places[w.units[u].place]; p.reaches(bank - 1) {
@@ -196,7 +214,7 @@ func (t *truth) drawCodes(r *rand.Rand) []Entry {
 			if _, ok := texts[[2]int{sw.Bank, sw.Position}]; !ok {
 				continue
 			}
-			by = by[:0]
+			by, again = by[:0], false
 			fires(w.m.Codes[k].False, CauseRef{})
 			for _, u := range t.h.us {
 				if p := &w.places[w.units[u].place]; p.reachesSensor(sw) {
@@ -292,7 +310,7 @@ func (t *truth) perform(test string, bank, position int) []Entry {
 		return append(out, Entry{Kind: KindGas, State: "idle", COPct: new(min(pair, 10)), O2Pct: new(min(pair, 10)), HCPpm: new(normal("gas.hc_ppm"))})
 	case "road_proof":
 		word := "passed"
-		if len(t.faults()) > 0 && !fires(w.proofMiss) || len(t.faults()) == 0 && fires(0.05) {
+		if len(t.about) > 0 && !fires(w.proofMiss) || len(t.about) == 0 && fires(0.05) {
 			word = "failed"
 		}
 		return []Entry{{Kind: KindResult, Test: test, Outcome: word}}
@@ -481,14 +499,15 @@ func (t *truth) faults() []CauseRef {
 // bill counts what a job costs, in the shop's currency.
 type bill struct {
 	total    float64
-	needless int // sensors fitted where no fault needed one
+	goneOn   float64 // total, where the engine itself goes on after a proof that failed
+	needless int     // sensors fitted where no fault needed one
 	steps    int
 	comeback bool
 	stuck    bool
 	wrong    bool    // the verdict's work left a fault or was not needed
 	careless bool    // handed over without proof
 	proved   bool    // the proof drive has been made already
-	tests    float64 // of the total, before the verdict
+	tests    float64 // of the total
 	expected float64 // of the total, at arrival
 }
 
@@ -525,11 +544,9 @@ func (j *job) knowing() float64 {
 // expertMinutes is what it takes, once a job has gone wrong, to find what is left.
 const expertMinutes = 60
 
-// conclude does the work of a verdict and what follows: the proof, and if a fault is
-// left either the redo or the comeback.
-func (j *job) conclude(b *bill, mend []CauseRef, parts []CauseRef) {
-	e := j.car.w.engine
-	left := j.car.faults()
+// work does what a verdict asks for: its price, and whether a fault of the job is left.
+func (j *job) work(b *bill, mend, parts []CauseRef) (cost float64, left bool) {
+	e, t := j.car.w.engine, &j.car
 	makers := map[string][]string{}
 	for i := range e.m.Causes {
 		for _, l := range e.m.Causes[i].Makes {
@@ -537,25 +554,25 @@ func (j *job) conclude(b *bill, mend []CauseRef, parts []CauseRef) {
 		}
 	}
 	for _, r := range mend {
-		b.total += workCost(e, r)
-		n := len(left)
-		left = slices.DeleteFunc(left, func(x CauseRef) bool { return x == r })
-		b.wrong = b.wrong || len(left) == n
+		cost += workCost(e, r)
+		n := len(t.about)
+		t.gone(func(x CauseRef) bool { return x == r })
+		b.wrong = b.wrong || len(t.about) == n
 	}
 	for _, p := range parts {
-		b.total += workCost(e, CauseRef{Cause: "sensor_aged"})
+		cost += workCost(e, CauseRef{Cause: "sensor_aged"})
 		at := func(x CauseRef) bool {
 			return x.Bank == p.Bank && x.Position == p.Position && e.m.Causes[e.cause[x.Cause]].Part
 		}
-		if !slices.ContainsFunc(left, at) {
+		if !slices.ContainsFunc(t.about, at) {
 			b.needless++
 			b.wrong = true
 		}
-		left = slices.DeleteFunc(left, func(x CauseRef) bool {
+		t.gone(func(x CauseRef) bool {
 			if !at(x) {
 				return false
 			}
-			for _, o := range left { // what made it is still there: it dies again
+			for _, o := range t.about { // what made it is still there: it dies again
 				if slices.Contains(makers[x.Cause], o.Cause) {
 					return false
 				}
@@ -563,30 +580,53 @@ func (j *job) conclude(b *bill, mend []CauseRef, parts []CauseRef) {
 			return true
 		})
 	}
+	return cost, len(t.about) > 0
+}
+
+// gone takes what was mended out of the car.
+func (t *truth) gone(is func(CauseRef) bool) {
+	w := t.w
+	t.about = slices.DeleteFunc(slices.Clone(t.about), is)
+	t.h.us = slices.DeleteFunc(slices.Clone(t.h.us), func(u int16) bool { return is(w.places[w.units[u].place].ref) })
+	t.h.st = slices.Clone(t.h.st)
+	for s := range w.sens {
+		sw := &w.sens[s]
+		left := slices.DeleteFunc(slices.Clone(sw.states[t.h.st[s]].units), func(u int) bool { return is(sw.places[sw.units[u].place].ref) })
+		t.h.st[s] = sw.stateOf(left)
+	}
+}
+
+// conclude does the work of a verdict and what follows: the proof, and if a fault is
+// left either the redo or the comeback.
+func (j *job) conclude(b *bill, mend []CauseRef, parts []CauseRef) {
+	e := j.car.w.engine
+	cost, left := j.work(b, mend, parts)
+	b.total += cost
 	if b.careless {
 		// Handed over without proof: what is left comes back, and is then looked for
 		// in the fixed order.
-		if len(left) > 0 {
+		if left {
 			b.comeback, b.wrong = true, true
 			b.total += simRate * e.comeback
 		}
 		return
 	}
-	if !b.proved {
+	if !left {
 		b.total += simRate * e.proof
-	}
-	if len(left) == 0 {
 		return
 	}
 	b.wrong = true
-	if gauss(hash(j.car.rng^99)) > 1.036 { // the proof misses 15 in 100
-		b.total += simRate * e.comeback
+	if j.proofMisses() {
+		b.total += simRate * (e.proof + e.comeback)
 		b.comeback = true
 	} else {
-		b.total += simRate * e.redo
+		b.total += simRate * (e.proofFails + e.redo)
 	}
-	b.total += simRate*e.proof + mendAll(e, left)
+	b.total += simRate*e.proof + mendAll(e, j.car.about)
 }
+
+// proofMisses: the proof misses 15 faults in 100.
+func (j *job) proofMisses() bool { return gauss(hash(j.car.rng^99)) > 1.036 }
 
 // setups prices a test with what it needs of the car, given what is in place.
 func (j *job) setups(ready map[string]bool, test string) float64 {
@@ -612,15 +652,33 @@ func (j *job) setups(ready map[string]bool, test string) float64 {
 	return cost
 }
 
-// byEngine lets the engine work on the job.
-func (j *job) byEngine(e *engine) (bill, Case) {
+// repairs is how often the engine may ask for work before an expert is called.
+const repairs = 4
+
+// byEngine lets the engine work on the job. The bill ends with the first proof that fails
+// and what it then takes to find what is left (redo_minutes); goneOn is the bill where the
+// engine goes on by itself from there.
+func (j job) byEngine(e *engine) (bill, Case) {
 	var b bill
-	c := Case{Version: 1, Vehicle: j.car.w.v, Evidence: slices.Clone(j.codes), Costs: Costs{LabourPerHour: 120, Currency: "USD"}}
+	c := Case{Version: 1, Vehicle: j.car.w.v, Evidence: j.arrival(), Costs: Costs{LabourPerHour: 120, Currency: "USD"}}
 	ready := map[string]bool{}
-	for b.steps < 25 {
+	round := 0
+	pay := func(x float64) {
+		if b.goneOn += x; round == 0 {
+			b.total += x
+		}
+	}
+	note := func(entries ...Entry) {
+		for i := range entries {
+			entries[i].AfterRepair = round
+		}
+		c.Evidence = append(c.Evidence, entries...)
+	}
+	var first Case // as the first verdict found it
+	for range 40 {
 		d := e.weigh(c, nil)
 		moves := d.pr.choose()
-		if b.steps == 0 {
+		if len(first.Evidence) == 0 && b.steps == 0 {
 			b.expected = moves[0].total * d.pr.fair
 		}
 		m, ok := d.first(moves)
@@ -629,14 +687,16 @@ func (j *job) byEngine(e *engine) (bill, Case) {
 		}
 		if m.ask >= 0 {
 			n := d.nextTest(m.ask, 0)
-			b.steps++
 			x := j.setups(ready, n.Test)
-			b.total += x
-			if n.Test != "road_proof" {
-				b.tests += x
+			pay(x)
+			if round == 0 {
+				if b.steps++; n.Test != "road_proof" {
+					b.tests += x
+				}
 			}
-			b.proved = b.proved || n.Test == "road_proof"
-			c.Evidence = append(c.Evidence, j.car.perform(n.Test, n.Bank, n.Position)...)
+			list := j.car.perform(n.Test, n.Bank, n.Position)
+			b.proved = b.proved || n.Test == "road_proof" && list[0].Outcome == "passed"
+			note(list...)
 			continue
 		}
 		var v Verdict
@@ -653,19 +713,86 @@ func (j *job) byEngine(e *engine) (bill, Case) {
 		for _, p := range v.Parts {
 			parts = append(parts, CauseRef{"", p.Bank, p.Position})
 		}
-		if len(mend)+len(parts) > 0 {
-			b.proved = false // work wants its own proof
+		if round == 0 {
+			first = c
+			first.Evidence = slices.Clone(c.Evidence)
 		}
-		j.conclude(&b, mend, parts)
-		return b, c
+		cost, left := j.work(&b, mend, parts)
+		pay(cost)
+		proved := b.proved && len(mend)+len(parts) == 0 // work wants its own proof
+		missed := left && (proved || j.proofMisses())
+		switch {
+		case !proved && left && !missed:
+			pay(simRate * e.proofFails)
+		case !proved:
+			pay(simRate * e.proof)
+		}
+		if !left {
+			return b, first
+		}
+		b.wrong, b.proved = true, false
+		if missed {
+			b.comeback = true
+			pay(simRate*(e.comeback+e.proof) + mendAll(e, j.car.about))
+			return b, first
+		}
+		if round == 0 {
+			b.total += simRate*(e.redo+e.proof) + mendAll(e, j.car.about)
+		}
+		if round++; round == repairs {
+			break
+		}
+		pay(simRate * readAgain)
+		clear(ready)
+		for _, r := range mend {
+			note(Entry{Kind: KindRepair, Cause: r.Cause, Bank: r.Bank, Position: r.Position})
+		}
+		for _, p := range parts {
+			note(Entry{Kind: KindRepair, Cause: NewSensor, Bank: p.Bank, Position: p.Position})
+		}
+		note(Entry{Kind: KindResult, Test: "road_proof", Outcome: "failed"})
+		note(j.comeBack(round)...)
+		j.car.rng = hash(j.car.rng + uint64(round))
 	}
-	b.stuck = true
-	b.total += simRate*(expertMinutes+e.proof) + mendAll(e, j.car.faults())
-	return b, c
+	if round == 0 {
+		b.stuck, first = true, c
+	}
+	pay(simRate*(expertMinutes+e.proof) + mendAll(e, j.car.about))
+	return b, first
+}
+
+// readAgain is what it takes to read the codes after a proof that failed, in minutes.
+const readAgain = 5
+
+// arrival is what is known of a job when the engine is first asked: the codes, stored and
+// pending, that there are no others, and what the driver told at the counter.
+func (j *job) arrival() []Entry {
+	list := append(slices.Clone(j.codes), Entry{Kind: KindCodeList, Status: "stored"}, Entry{Kind: KindCodeList, Status: "pending"})
+	return append(list, j.car.perform("history_ask", 0, 0)...)
+}
+
+// comeBack draws the codes that are pending after a proof drive with what is left.
+func (j *job) comeBack(round int) []Entry {
+	t := &j.car
+	r := rand.New(rand.NewPCG(t.rng, 100+uint64(round)))
+	var out []Entry
+	for _, e := range j.codes {
+		if e.Status != "stored" {
+			continue
+		}
+		again := false
+		for _, ref := range t.setBy[e.Code] {
+			again = slices.Contains(t.about, ref) && r.Float64() < t.w.lasts || again
+		}
+		if again {
+			out = append(out, Entry{Kind: KindCode, Code: e.Code, Status: "pending"})
+		}
+	}
+	return out
 }
 
 // byCode replaces what the codes name.
-func (j *job) byCode() bill {
+func (j job) byCode() bill {
 	var b bill
 	w := j.car.w
 	c := canonical(Case{Version: 1, Vehicle: w.v, Evidence: j.codes})
@@ -692,15 +819,15 @@ func (j *job) byCode() bill {
 
 // fixedOrder is a sensible order of tests that looks neither at likelihood nor price;
 // the reading of what they show is the engine's own.
-var fixedOrder = []string{"history_ask", "trims", "misfire_counts", "connector_look", "signal_capture", "heater_resistance", "heater_supply",
+var fixedOrder = []string{"trims", "misfire_counts", "connector_look", "signal_capture", "heater_resistance", "heater_supply",
 	"signal_circuit", "intake_smoke", "exhaust_leak_test", "fuel_pressure", "airflow_check", "gas_analysis", "purge_pinch", "pcv_pinch",
 	"coolant_temp_compare", "rear_activity", "forced_rich", "forced_lean", "tip_look", "oil_use_check", "combustion_gas_test", "egr_check",
 	"injector_balance", "compression"}
 
-func (j *job) byFixedOrder(e *engine) bill {
+func (j job) byFixedOrder(e *engine) bill {
 	var b bill
 	w := j.car.w
-	c := Case{Version: 1, Vehicle: w.v, Evidence: slices.Clone(j.codes), Costs: Costs{LabourPerHour: 120, Currency: "USD"}}
+	c := Case{Version: 1, Vehicle: w.v, Evidence: j.arrival(), Costs: Costs{LabourPerHour: 120, Currency: "USD"}}
 	ready := map[string]bool{}
 	read := func() (mend, parts []CauseRef, sure bool) {
 		cc := canonical(c)
@@ -853,7 +980,7 @@ func perturbed(sigma float64, seed uint64) *engine {
 // tally sums up a policy over many jobs.
 type tally struct {
 	n                                        int
-	cost, known, tests, expected             float64
+	cost, known, tests, expected, goneOn     float64
 	needless, comebacks, stuck, wrong, steps int
 }
 
@@ -862,6 +989,7 @@ func (t *tally) add(b bill, known float64) {
 	t.cost += b.total
 	t.known += known
 	t.tests += b.tests
+	t.goneOn += b.goneOn
 	t.expected += b.expected
 	t.needless += min(b.needless, 1)
 	t.steps += b.steps

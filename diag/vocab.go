@@ -27,14 +27,24 @@ var wiresOf = map[SensorKind][2]int{Zirconia: {1, 4}, Titania: {3, 4}, WideRange
 // WiresOf gives the least and most wires a kind of sensor has.
 func WiresOf(k SensorKind) (least, most int) { return wiresOf[k][0], wiresOf[k][1] }
 
-// EntryKinds lists the kinds of entry in the order a form should offer them.
+// EntryKinds lists the kinds of entry that have a form of their own, in the order in
+// which to offer them. A code list comes with the codes, a repair with the repair.
 var EntryKinds = []EntryKind{KindCode, KindHistory, KindTrim, KindSignal, KindForced, KindHeater, KindCircuit,
 	KindConnector, KindTip, KindGas, KindLambda, KindFuelPressure, KindAirflow, KindResult}
 
 func kindWords() []string {
-	out := make([]string, len(EntryKinds))
-	for i, k := range EntryKinds {
-		out[i] = string(k)
+	var out []string
+	for _, k := range append(slices.Clone(EntryKinds), KindCodeList, KindRepair) {
+		out = append(out, string(k))
+	}
+	return out
+}
+
+// repairWords lists what a repair entry can name.
+func repairWords() []string {
+	out := []string{NewSensor}
+	for _, c := range causes() {
+		out = append(out, c.ID)
 	}
 	return out
 }

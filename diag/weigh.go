@@ -63,8 +63,8 @@ func (c *calc) weighContext(us []int16, a *product) {
 	for i := range c.remarks {
 		a.mul(1 - c.remarks[i].missed(us))
 	}
-	if c.unsaid != nil {
-		a.mul(c.unsaid.likelihood(us))
+	for i := range c.silences {
+		a.mul(c.silences[i].likelihood(us))
 	}
 	for i := range c.codes {
 		if c.codes[i].bank < 0 {

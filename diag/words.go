@@ -16,9 +16,14 @@ func (ev *evidence) say(f *finding) say.Text {
 		var list []say.Text
 		for _, i := range f.entries {
 			e := ev.entries[i]
-			if e.Status == "pending" {
+			switch {
+			case e.AfterRepair > 0:
+				list = append(list, say.T("%s back after a repair", e.Code))
+			case e.Status == "pending":
 				list = append(list, say.T("%s pending", e.Code))
-			} else {
+			case f.last == notAgain:
+				list = append(list, say.T("%s, not pending", e.Code))
+			default:
 				list = append(list, say.T("%s", e.Code))
 			}
 		}
@@ -80,6 +85,10 @@ func (ev *evidence) say(f *finding) say.Text {
 		return say.T("true lambda at %s: %s", stateWords(f.state), say.List(list))
 	case fRemark:
 		return say.T("history: %s", say.T(w.m.Remarks[f.said].Name))
+	case fUnlisted:
+		return say.T("no other code is stored")
+	case fMended:
+		return ev.entries[f.entries[0]].repaired()
 	case fProof:
 		if f.bad {
 			return say.T("the proof drive failed")
@@ -112,6 +121,15 @@ func placeWords(r CauseRef) say.Text {
 		return say.T("bank %d", r.Bank)
 	}
 	return say.T("the engine")
+}
+
+// repaired says what a repair was.
+func (e *Entry) repaired() say.Text {
+	r := CauseRef{e.Cause, e.Bank, e.Position}
+	if e.Cause == NewSensor {
+		return say.T("new sensor at %s", placeWords(r))
+	}
+	return say.T("mended: %s", r.name().Lower())
 }
 
 // name gives a cause with its place where it has one.
