@@ -81,6 +81,9 @@ func MoveSentence(l *lang.Language, m MoveView) string {
 	case ActProve:
 		return l.T("Drive the proof")
 	case ActFailed:
+		if m.What != "" {
+			return l.T("Look again: the proof failed. Next: %s", lower(m.What)+spotIf(m.Spot))
+		}
 		return l.T("Look again: the proof failed")
 	case ActHandOver:
 		if m.What != "" {

@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"slices"
 	"strings"
+	"time"
 
 	"crosscount/diag"
 	"crosscount/store"
@@ -68,7 +69,49 @@ func (s *server) unweighed(ctx context.Context, jobID int64, shop store.Shop) (*
 	d.car = file.Case(nil, costs(shop)).Vehicle
 	d.sift()
 	d.kase = file.Case(d.used, costs(shop))
+	d.count()
 	return d, nil
+}
+
+// count tells the engine what was mended, each time up to a proof that failed, and which
+// entries were made after that. While a repair awaits its proof the engine is not told: it
+// is asked again only where the proof fails.
+func (d *desk) count() {
+	var done []time.Time // the last repair before each proof that failed
+	var last time.Time
+	for _, p := range d.Proofs {
+		if p.Passed || !p.Stands {
+			continue
+		}
+		var at time.Time
+		for _, r := range d.standingRepairs() {
+			if !r.At.After(last) || r.At.After(p.At) {
+				continue
+			}
+			at = r.At
+			e := diag.Entry{Kind: diag.KindRepair, Cause: r.Cause, Bank: r.Bank, Position: r.Position, AfterRepair: len(done) + 1}
+			if r.Action == store.Fitted {
+				e.Cause = diag.NewSensor
+			}
+			if len(e.Check(d.car)) == 0 { // the car may be known otherwise by now
+				d.kase.Evidence = append(d.kase.Evidence, e)
+			}
+		}
+		if last = p.At; !at.IsZero() {
+			done = append(done, at)
+		}
+	}
+	for i, e := range d.used {
+		at := e.ClientAt
+		if e.ReceivedAt.Before(at) { // a clock that is fast
+			at = e.ReceivedAt
+		}
+		for _, t := range done {
+			if at.After(t) {
+				d.kase.Evidence[i].AfterRepair++
+			}
+		}
+	}
 }
 
 // sift parts the entries that fit the car from those that do not any more, such as a

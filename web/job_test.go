@@ -3,6 +3,7 @@ package web
 import (
 	"encoding/json"
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -10,6 +11,7 @@ import (
 
 	"crosscount/diag"
 	"crosscount/store"
+	"crosscount/web/browsertest"
 )
 
 func at(job int64, more string) string { return "/jobs/" + itoa(job) + more }
@@ -450,6 +452,104 @@ func TestHandOver(t *testing.T) {
 		o.post(at(job, "/reopen"), url.Values{}).want(t, 422, "Nothing is filled in")
 		o.post(at(job, "/reopen"), url.Values{"why": {"closed the wrong one"}}).want(t, 303)
 		home(writer, "Close the job and hand the car over")
+	})
+}
+
+func TestFailedProof(t *testing.T) {
+	r := newRig(t)
+	job := r.job()
+	for _, e := range []diag.Entry{
+		{Kind: diag.KindCode, Code: "P0171", Status: "stored"},
+		{Kind: diag.KindTrim, Bank: 1, State: "idle", ShortPct: new(4.0), LongPct: new(18.0)},
+		{Kind: diag.KindTrim, Bank: 1, State: "cruise", ShortPct: new(1.0), LongPct: new(5.0)},
+		{Kind: diag.KindResult, Test: "pcv_pinch", Outcome: "unchanged"},
+		{Kind: diag.KindResult, Test: "intake_smoke", Outcome: "common"},
+		{Kind: diag.KindResult, Test: "coolant_temp_compare", Outcome: "agrees"},
+	} {
+		r.entry(job, e)
+	}
+	desk := func() *desk {
+		t.Helper()
+		d, err := r.server.desk(t.Context(), job)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return d
+	}
+	leak := diag.CauseRef{Cause: "intake_leak_common"}
+	tech, writer := r.as(store.Technician), r.as(store.Writer)
+	first := desk()
+	if !slices.Contains(first.decision.Verdict.Mend, leak) {
+		t.Fatalf("the verdict is %+v", first.decision.Verdict)
+	}
+	tech.post(at(job, "/verdict"), url.Values{"fingerprint": {first.fingerprint}}).want(t, 303)
+	writer.post(at(job, "/approve"), url.Values{"limit": {"300"}, "who": {"Ines Vale"}, "how": {"telephone"}}).want(t, 303)
+	tech.post(at(job, "/mended"), url.Values{"cause": {causeKey(leak)}, "mend_words": {"New hose."}}).want(t, 303)
+	tech.post(at(job, "/finish"), nil).want(t, 303)
+
+	t.Run("lets the engine alone while the proof is due", func(t *testing.T) {
+		if d := desk(); d.fingerprint != first.fingerprint {
+			t.Error("the case has changed before the proof")
+		}
+	})
+	tech.post(at(job, "/proof"), url.Values{"id": {store.NewID()}, "proof": {"failed"}, "statement": {"lamp on after 10 km"}}).want(t, 303)
+	r.entry(job, diag.Entry{Kind: diag.KindCode, Code: "P0171", Status: "pending"})
+	t.Run("tells the engine what was mended and what was found since", func(t *testing.T) {
+		d := desk()
+		count := map[int]int{}
+		for _, e := range d.kase.Evidence {
+			count[e.AfterRepair]++
+		}
+		// Before: six entries. After: the mending, the proof, the code that came back.
+		if count[0] != 6 || count[1] != 3 || len(count) != 2 {
+			t.Errorf("entries by repairs before them: %v", count)
+		}
+		if slices.Contains(d.decision.Verdict.Mend, leak) {
+			t.Errorf("to be mended again: %+v", d.decision.Verdict)
+		}
+	})
+	t.Run("says what to do next, and of what was found before that it does not count any more", func(t *testing.T) {
+		tech.get(at(job, "")).want(t, 200, "Found before the repair, and what was mended can show like this")
+		n := desk().decision.Next
+		if n == nil {
+			t.Fatal("no next test")
+		}
+		info, _ := diag.TestByID(n.Test)
+		tech.get("/").want(t, 200, "Look again: the proof failed. Next: "+strings.ToLower(info.Name[:1])+info.Name[1:])
+	})
+	t.Run("shows it on both screens", func(t *testing.T) {
+		for _, size := range []browsertest.Size{browsertest.Tablet, browsertest.Desk} {
+			p := browsertest.Open(t, r.site.URL, size)
+			p.Go("/login")
+			p.Fill("Log-in name", "tomas")
+			p.Fill("Password", password)
+			p.Send("Log in")
+			p.Wants("Look again: the proof failed. Next:")
+			p.Shot("home")
+			p.Go(at(job, ""))
+			p.Wants("The proof drive failed.", "not weighed any more")
+			p.Shot("job")
+			if small := p.SmallTargets(48); len(small) > 0 {
+				t.Errorf("smaller than 48 px: %s", strings.Join(small, "; "))
+			}
+			if o := p.Overflow(); o > 0 {
+				t.Errorf("%g px wider than the screen", o)
+			}
+		}
+	})
+	t.Run("starts over from a second repair", func(t *testing.T) {
+		tech.post(at(job, "/mended"), url.Values{"cause": {causeKey(diag.CauseRef{Cause: "fuel_delivery_low"})}, "mend_words": {"New filter."}}).want(t, 303)
+		tech.post(at(job, "/finish"), nil).want(t, 303)
+		tech.post(at(job, "/proof"), url.Values{"id": {store.NewID()}, "proof": {"failed"}, "statement": {"again"}}).want(t, 303)
+		var rounds []int
+		for _, e := range desk().kase.Evidence {
+			if e.Kind == diag.KindRepair {
+				rounds = append(rounds, e.AfterRepair)
+			}
+		}
+		if !slices.Equal(rounds, []int{1, 2}) {
+			t.Errorf("repairs %v", rounds)
+		}
 	})
 }
 

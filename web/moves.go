@@ -41,12 +41,11 @@ func nextMove(l *lang.Language, j store.OpenJob, d *desk) templates.MoveView {
 			m.Whose = string(store.Owner)
 			return act(templates.ActStuck)
 		}
-		n := d.decision.Next
-		m.What, m.Spot, m.Minutes = n.Test, d.spotWords(n.Bank, n.Position), templates.MinutesWords(l, n.Minutes)
-		if t, ok := diag.TestByID(n.Test); ok {
-			m.What = l.T(t.Name)
-		}
+		d.moveTest(&m)
 		return act(templates.ActTest)
+	case failed && d.noFit == "" && d.decision.Next != nil:
+		d.moveTest(&m)
+		return act(templates.ActFailed)
 	case d != nil && d.stale():
 		return act(templates.ActAnew)
 	case failed:
@@ -75,6 +74,15 @@ func nextMove(l *lang.Language, j store.OpenJob, d *desk) templates.MoveView {
 	}
 	m.Whose = string(store.Writer)
 	return act(templates.ActHandOver)
+}
+
+// moveTest makes the next test the move.
+func (d *desk) moveTest(m *templates.MoveView) {
+	n := d.decision.Next
+	m.What, m.Spot, m.Minutes = n.Test, d.spotWords(n.Bank, n.Position), templates.MinutesWords(d.l, n.Minutes)
+	if t, ok := diag.TestByID(n.Test); ok {
+		m.What = d.l.T(t.Name)
+	}
 }
 
 // workOf says what is to be mended and fitted.
