@@ -145,7 +145,7 @@ func (c *calc) chanceOf(x *wanted, us []int16, sh *share, total float64) float64
 			case w.has(us, i):
 				return 0
 			case !c.touched[i]:
-				p *= 1 - w.places[i].prior
+				p *= 1 - c.idle[i]
 			}
 		}
 	}
@@ -155,6 +155,10 @@ func (c *calc) chanceOf(x *wanted, us []int16, sh *share, total float64) float64
 		}
 		if c.touched[i] {
 			return 0
+		}
+		if len(w.places[i].parents) == 0 {
+			p *= c.idle[i]
+			continue
 		}
 		p *= w.arises(&w.places[i], x)
 	}

@@ -204,10 +204,7 @@ func newBounds(c *calc) *bounds {
 		b.sums = append(b.sums, map[sumKey]*sensorSum{})
 	}
 	for u := range w.units {
-		b.clean[u] = 1
-		for i := range c.silences {
-			b.clean[u] *= c.silences[i].keep[u]
-		}
+		b.clean[u] = c.keep[u]
 		for i := range c.remarks {
 			if q := c.remarks[i].q[u]; q > 0 {
 				b.plus[u] = append(b.plus[u], plus{0, i, 0, q, 1})
@@ -271,9 +268,7 @@ func (b *bounds) above(us []int16, candidates uint64) *subtree {
 	for i := range c.remarks {
 		common.mul(1 - c.remarks[i].missed(us))
 	}
-	for i := range c.silences {
-		common.mul(c.silences[i].likelihood(us))
-	}
+	common.mul(kept(c.keep, us))
 	for i := range c.codes {
 		if c.codes[i].bank < 0 {
 			common.mul(tempered(c.codes[i].missed(us), c.codes[i].power))

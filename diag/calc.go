@@ -23,6 +23,8 @@ type calc struct {
 	amounts  []amountChannel
 	remarks  []orChannel
 	silences []silence
+	keep     []float64     // context unit: what all silences leave of it
+	idle     []float64     // context place: its chance by itself, where nothing touches it
 	codes    []codeChannel // of banks or the engine
 	codesOf  [][]int       // bank: its codes
 	cells    []trimCell
@@ -354,6 +356,7 @@ func (c *calc) tabulate() {
 func (c *calc) touch() {
 	w := c.w
 	c.touched = make([]bool, len(w.places))
+	c.hush()
 	for u := range w.units {
 		if c.judged || c.moves(u) {
 			c.touched[w.units[u].place] = true
@@ -400,11 +403,6 @@ func (c *calc) moves(u int) bool {
 	}
 	for i := range c.remarks {
 		if c.remarks[i].q[u] > 0 {
-			return true
-		}
-	}
-	for i := range c.silences {
-		if c.silences[i].keep[u] < 1 {
 			return true
 		}
 	}

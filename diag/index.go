@@ -84,6 +84,7 @@ type effects struct {
 	show  []level    // quantity
 	add   []level    // quantity
 	code  []chance   // code kind
+	sets  []int      // code kinds of which it sets any
 	say   []float64  // remark
 	trims []trimEffect
 	open  bool
@@ -198,6 +199,11 @@ func (e *engine) resolve(k *model.Cause, v model.Variant) effects {
 					x.code[i] = chance{c.P, sideOf(c.Front, c.Rear)}
 				}
 			}
+		}
+	}
+	for i, c := range x.code {
+		if c.p > 0 {
+			x.sets = append(x.sets, i)
 		}
 	}
 	for _, s := range k.Says {

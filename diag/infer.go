@@ -20,7 +20,7 @@ const (
 	leftTarget  = 1e-2 // share left out at which the search is content
 	negligible  = 1e-6 // share of a set and all above it that is not looked at
 	slight      = 1e-7 // share at which a bound is not made tight
-	budgetABank = 320  // sets weighed and trees worked out, for each bank of the engine
+	budgetABank = 260  // sets weighed and trees worked out, for each bank of the engine
 	eagerness   = 0.3  // part of the logarithm of a bound that counts in the first half; of 0 to 1, what found most on 120 drawn cars
 )
 
@@ -246,12 +246,12 @@ func (b *belief) sensorTail() float64 {
 // under a context.
 func (c *calc) untouched(p int, us []int16) float64 {
 	pl := &c.w.places[p]
-	miss := 1 - pl.prior
+	miss := 1 - c.idle[p]
 	for _, par := range pl.parents {
 		if c.w.has(us, par.place) {
 			miss *= 1 - par.p
 		} else if !c.touched[par.place] {
-			miss *= 1 - par.p*c.w.places[par.place].prior
+			miss *= 1 - par.p*c.idle[par.place]
 		}
 	}
 	return 1 - miss

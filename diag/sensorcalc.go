@@ -486,7 +486,7 @@ func (sc *sensorCalc) weigh(cu []int16, later []int16) *sensorSum {
 		miss, lmiss := 1-sc.prior[p], 1.0
 		for _, par := range sw.places[p].parents {
 			if !sc.c.touched[par.place] {
-				miss *= 1 - par.p*sc.w.places[par.place].prior // not enumerated: on average
+				miss *= 1 - par.p*sc.c.idle[par.place] // not enumerated: on average
 			} else if sc.w.has(cu, par.place) {
 				miss *= 1 - par.p
 			} else if sc.w.has(later, par.place) {
@@ -566,7 +566,7 @@ func (sc *sensorCalc) tail(cu []int16) float64 {
 		miss := 1 - sc.prior[p]
 		for _, par := range sw.places[p].parents {
 			if !sc.c.touched[par.place] {
-				miss *= 1 - par.p*sc.w.places[par.place].prior
+				miss *= 1 - par.p*sc.c.idle[par.place]
 			} else if sc.w.has(cu, par.place) {
 				miss *= 1 - par.p
 			}

@@ -29,74 +29,73 @@ func (c *calc) nothingSaid(i int) silence {
 // noOtherCode is the silence of the codes that are not stored.
 func (c *calc) noOtherCode(i int) silence {
 	w := c.w
-	s := c.silent(i)
-	all := func(q float64, _ *place) float64 { return q }
-	for k := range w.m.Codes {
+	unset := make([][]finding, len(w.m.Codes))
+	note := func(k int, f finding) {
+		f.code = k
+		if !c.ev.codes[findKey{kind: f.kind, code: k, sensor: f.sensor, bank: f.bank}] {
+			unset[k] = append(unset[k], f)
+		}
+	}
+	for k := range unset {
 		for bank := -1; bank < w.nb; bank++ {
-			if w.hasCode(k, bank+1, 0) && !c.ev.codes[findKey{kind: fCode, code: k, sensor: -1, bank: bank}] {
-				s.of(w, &finding{kind: fCode, code: k, sensor: -1, bank: bank}, all)
+			if w.hasCode(k, bank+1, 0) {
+				note(k, finding{kind: fCode, sensor: -1, bank: bank})
 			}
 		}
-		for i := range w.sens {
-			if w.hasCode(k, w.sens[i].Bank, w.sens[i].Position) && !c.ev.codes[findKey{kind: fSensorCode, code: k, sensor: i, bank: -1}] {
-				s.of(w, &finding{kind: fSensorCode, code: k, sensor: i, bank: -1}, all)
+		for s := range w.sens {
+			if w.hasCode(k, w.sens[s].Bank, w.sens[s].Position) {
+				note(k, finding{kind: fSensorCode, sensor: s, bank: -1})
 			}
 		}
 	}
-	return s
+	return c.silent(i, func(fx *effects, p *place, sensor int) float64 {
+		keep := 1.0
+		for _, k := range fx.sets {
+			for j := range unset[k] {
+				keep *= 1 - w.setsCode(&unset[k][j], fx, p, sensor)
+			}
+		}
+		return keep
+	})
 }
 
 // notPending is the silence of a stored code that is not pending.
 func (c *calc) notPending(i int) silence {
-	s := c.silent(i)
-	s.of(c.w, &c.ev.findings[i], func(q float64, p *place) float64 { return q * c.w.stays(p) })
-	return s
+	return c.silent(i, func(fx *effects, p *place, sensor int) float64 {
+		return 1 - c.w.setsCode(&c.ev.findings[i], fx, p, sensor)*c.w.stays(p)
+	})
 }
 
 // mended is the silence of a cause that was mended: mostly it is gone.
 func (c *calc) mended(i int) silence {
-	w, s := c.w, c.silent(i)
-	m := w.mendedBy(c.ev.entries[c.ev.findings[i].entries[0]])
-	units, keep := w.units, s.keep
+	m := c.w.mendedBy(c.ev.entries[c.ev.findings[i].entries[0]])
+	places := c.w.places
 	if m.sensor >= 0 {
-		units, keep = w.sens[m.sensor].units, s.sensor[m.sensor]
+		places = c.w.sens[m.sensor].places
 	}
-	for u := range units {
-		if slices.Contains(m.places, units[u].place) {
-			keep[u] = w.remains
+	return c.silent(i, func(_ *effects, p *place, sensor int) float64 {
+		if sensor == m.sensor && slices.ContainsFunc(m.places, func(at int) bool { return &places[at] == p }) {
+			return c.w.remains
 		}
-	}
-	return s
+		return 1
+	})
 }
 
-// silent is a silence that takes nothing yet.
-func (c *calc) silent(i int) silence {
-	s := silence{i, make([]float64, len(c.w.units)), make([][]float64, len(c.w.sens))}
-	for u := range s.keep {
-		s.keep[u] = 1
-	}
-	for k := range s.sensor {
-		s.sensor[k] = make([]float64, len(c.w.sens[k].units))
-		for u := range s.sensor[k] {
-			s.sensor[k][u] = 1
-		}
-	}
-	return s
-}
-
-// of adds a code that was not set; chance is that of a cause to set it, from the one in
-// the model.
-func (s *silence) of(w *world, f *finding, chance func(q float64, p *place) float64) {
+// silent is a silence that leaves of each cause what keep says; sensor is -1 for causes of
+// the engine and its banks.
+func (c *calc) silent(i int, keep func(fx *effects, p *place, sensor int) float64) silence {
+	w := c.w
+	s := silence{i, make([]float64, len(w.units)), make([][]float64, len(w.sens))}
 	for u := range w.units {
-		p := &w.places[w.units[u].place]
-		s.keep[u] *= 1 - chance(w.setsCode(f, w.units[u].fx, p, -1), p)
+		s.keep[u] = keep(w.units[u].fx, &w.places[w.units[u].place], -1)
 	}
-	for i := range w.sens {
-		for u := range w.sens[i].units {
-			p := &w.sens[i].places[w.sens[i].units[u].place]
-			s.sensor[i][u] *= 1 - chance(w.setsCode(f, w.sens[i].units[u].fx, p, i), p)
+	for k := range w.sens {
+		sw := &w.sens[k]
+		for u := range sw.units {
+			s.sensor[k] = append(s.sensor[k], keep(sw.units[u].fx, &sw.places[sw.units[u].place], k))
 		}
 	}
+	return s
 }
 
 // untold is the likelihood that none of a cause's usual remarks is made.
@@ -108,10 +107,47 @@ func (w *world) untold(fx *effects) float64 {
 	return math.Pow(p, w.forgotten)
 }
 
-func (s *silence) likelihood(us []int16) float64 {
+func (s *silence) likelihood(us []int16) float64 { return kept(s.keep, us) }
+
+func kept(keep []float64, us []int16) float64 {
 	p := 1.0
 	for _, u := range us {
-		p *= s.keep[u]
+		p *= keep[u]
 	}
 	return p
+}
+
+// hush puts the silences together. What they take from a cause is the same whatever else
+// is there, so that they alone are no reason to enumerate it; but where causes make one
+// another, the maker's chance depends on what is silent about the other.
+func (c *calc) hush() {
+	w := c.w
+	c.keep = make([]float64, len(w.units))
+	for u := range c.keep {
+		c.keep[u] = 1
+		for i := range c.silences {
+			c.keep[u] *= c.silences[i].keep[u]
+		}
+	}
+	c.idle = make([]float64, len(w.places))
+	for p := range w.places {
+		pl := &w.places[p]
+		left := 0.0
+		for u := pl.first; u < pl.last; u++ {
+			left += w.units[u].chance * c.keep[u]
+		}
+		odds := pl.prior / (1 - pl.prior) * left
+		c.idle[p] = odds / (1 + odds)
+		c.touched[p] = len(pl.parents) > 0 && left < 1
+	}
+	for s := range c.sensors {
+		sw := &w.sens[s]
+		for p := range sw.places {
+			if c.sensors[s].keep[p] < 1 {
+				for _, par := range sw.places[p].parents {
+					c.touched[par.place] = true
+				}
+			}
+		}
+	}
 }

@@ -63,9 +63,7 @@ func (c *calc) weighContext(us []int16, a *product) {
 	for i := range c.remarks {
 		a.mul(1 - c.remarks[i].missed(us))
 	}
-	for i := range c.silences {
-		a.mul(c.silences[i].likelihood(us))
-	}
+	a.mul(kept(c.keep, us))
 	for i := range c.codes {
 		if c.codes[i].bank < 0 {
 			a.mul(tempered(c.codes[i].missed(us), c.codes[i].power))
