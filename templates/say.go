@@ -156,6 +156,7 @@ const (
 var (
 	SayNotRead       = Mend{"That could not be read.", "Check what was typed and send it again."}
 	SayNoRemark      = Mend{"Nothing is ticked.", "Tick what was heard or seen; leave the page if it was nothing."}
+	SayNothingAndYet = Mend{"It says that nothing is known, and something besides.", "Take one of the ticks out."}
 	SayNoTrim        = Mend{"No trim is filled in.", "Fill in at least one; leave empty what was not read."}
 	SayEvidenceMoved = Mend{"The evidence has changed since you opened this page.", "Look at what the engine makes of it now, then decide."}
 	SayNothingRead   = Mend{"Nothing has been read on the car yet.", "Read the codes first; what others told is no reading."}

@@ -56,9 +56,7 @@ func (d *desk) entryForm(add string, who *store.SignedIn) *templates.EntryForm {
 		f.Choices = append(f.Choices, templates.StatusField())
 		return f
 	case diag.KindHistory:
-		for _, w := range diag.RemarkWords() {
-			f.Remarks = append(f.Remarks, templates.RemarkField(w.ID, d.l.T(w.Name)))
-		}
+		f.Remarks = remarkFields(d.l)
 		f.Where = new(templates.WhereField(append([]templates.Option{{Value: "", Label: templates.Upper(d.l.T(templates.WholeEngine))}}, d.places()...), false))
 		f.Source = new(templates.SourceField(true))
 		return f
@@ -126,6 +124,18 @@ func (d *desk) entryForm(add string, who *store.SignedIn) *templates.EntryForm {
 	}
 	d.presetOnly(f.Where)
 	return f
+}
+
+// nothingKnown is the remark that the driver knows of nothing, as the model calls it.
+const nothingKnown = "nothing"
+
+// remarkFields are the ticks of the history.
+func remarkFields(l *lang.Language) []templates.Field {
+	var out []templates.Field
+	for _, w := range diag.RemarkWords() {
+		out = append(out, templates.RemarkField(w.ID, l.T(w.Name)))
+	}
+	return out
 }
 
 // presetOnly chooses the place when there is only one.
@@ -371,12 +381,9 @@ func codeMend(l *lang.Language, err error) templates.Mend {
 
 func (d *desk) readRemarks(f *form, ef *templates.EntryForm, bank, position int) []diag.Entry {
 	var out []diag.Entry
-	for i := range ef.Remarks {
-		t := &ef.Remarks[i]
-		if f.value(t) == "" {
-			continue
-		}
-		e := diag.Entry{Kind: diag.KindHistory, Remark: strings.TrimPrefix(t.Name, "remark_"), Bank: bank, Position: position}
+	for _, t := range f.remarks(ef.Remarks) {
+		e := remarked(t)
+		e.Bank, e.Position = bank, position
 		d.checkEntry(f, e, func(path string) *templates.Field {
 			if path == "bank" || path == "position" {
 				return ef.Where
@@ -389,6 +396,30 @@ func (d *desk) readRemarks(f *form, ef *templates.EntryForm, bank, position int)
 		f.wrong(nil, templates.SayNoRemark)
 	}
 	return out
+}
+
+// remarks reads the ticks of the history. That nothing is known goes with no other.
+func (f *form) remarks(fields []templates.Field) []*templates.Field {
+	var out []*templates.Field
+	nothing := -1
+	for i := range fields {
+		if f.value(&fields[i]) == "" {
+			continue
+		}
+		if remarked(&fields[i]).Remark == nothingKnown {
+			nothing = i
+		}
+		out = append(out, &fields[i])
+	}
+	if nothing >= 0 && len(out) > 1 {
+		f.wrong(&fields[nothing], templates.SayNothingAndYet)
+	}
+	return out
+}
+
+// remarked is the entry of a tick.
+func remarked(t *templates.Field) diag.Entry {
+	return diag.Entry{Kind: diag.KindHistory, Remark: strings.TrimPrefix(t.Name, "remark_")}
 }
 
 func (d *desk) readTrims(f *form, ef *templates.EntryForm) []diag.Entry {

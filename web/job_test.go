@@ -93,6 +93,24 @@ func TestIntake(t *testing.T) {
 		path = a.want(t, 303).location
 		b.get(path).want(t, 200, "2014 Halden Corrie", "KLR 482", "Mixture too lean, bank 1", "Mixture too lean, bank 2", "told by others", "112\u202f400 mi")
 	})
+	t.Run("takes what the driver knows of as told by others, and keeps the ticks of a form that comes back", func(t *testing.T) {
+		told := with(good, "intake", store.NewID(), "plate", "ASK 1", "remark_rattle", "yes", "remark_coolant_loss", "yes")
+		ticks := []string{`name="remark_rattle" value="yes" checked`, `name="remark_coolant_loss" value="yes" checked`, `<details open>`}
+		b.get("/jobs/new?fresh=1").want(t, 200, `name="remark_nothing"`).lacks(t, "<details open>")
+		b.post("/jobs", with(told, "concern", "")).want(t, 422, ticks...)
+		b.post("/jobs", with(told, "remark_nothing", "yes")).want(t, 422, append(ticks, "nothing is known, and something besides")...)
+		path := b.post("/jobs", told).want(t, 303).location
+		var got []string
+		for _, e := range r.entriesOf(jobNumber(t, path)) {
+			got = append(got, string(e.Source)+" "+string(e.Body.Kind)+" "+e.Body.Code+e.Body.Remark)
+		}
+		if want := []string{"told code P0171", "told code P0174", "told history coolant_loss", "told history rattle"}; !slices.Equal(got, want) {
+			t.Errorf("the log has %q, want %q", got, want)
+		}
+		b.get(path).want(t, 200, "The exhaust rattles or knocks", "told by others")
+		path = b.post("/jobs", with(good, "intake", store.NewID(), "plate", "ASK 2", "codes", "", "remark_nothing", "yes")).want(t, 303).location
+		b.get(path).want(t, 200, "Nothing that bears on it", "told by others")
+	})
 	t.Run("takes the same form once when it is sent twice", func(t *testing.T) {
 		a := b.post("/jobs", good)
 		if a.want(t, 303).location != path {
@@ -272,6 +290,7 @@ func TestEvidence(t *testing.T) {
 		{"a bank the car has not got", "tip", []string{"where", "3-1", "look", "white"}, "not one of the choices", `value="white" checked`},
 		{"no place", "tip", []string{"look", "white"}, "Nothing is chosen", `value="white" checked`},
 		{"a code that does not exist", "code", []string{"codes", "P0171 X1234", "status", "stored", "source", "observed"}, "X1234", "P0171 X1234"},
+		{"nothing known and something besides", "history", []string{"remark_nothing", "yes", "remark_rattle", "yes", "source", "told"}, "nothing is known, and something besides", `name="remark_rattle" value="yes" checked`},
 		{"an empty reading", "gas", []string{"state", "idle"}, "", ""},
 		{"an outcome of another test", "result", []string{"test", "intake_smoke", "outcome", "leaking"}, "not one of the choices", ""},
 		{"a leak on a bank without the bank", "result", []string{"test", "intake_smoke", "outcome", "bank"}, "bank", `value="bank" checked`},

@@ -55,6 +55,7 @@ func (s *server) newJobView(w http.ResponseWriter, r *http.Request, vehicle, cus
 	}
 	f := templates.NewIntakeForm(shop.DistanceUnit)
 	f.Intake = store.NewID()
+	f.Remarks = remarkFields(tongue(r))
 	f.Language.Options = languages(templates.ShopsLanguage)
 	v.Form = &f
 	switch {
@@ -218,6 +219,10 @@ func (s *server) openJob(w http.ResponseWriter, r *http.Request) error {
 		take.Odometer = new(int(n))
 	}
 	take.Told = readTold(&f, &in.Codes)
+	for _, t := range f.remarks(in.Remarks) {
+		take.Told = append(take.Told, remarked(t))
+		in.Asked = true
+	}
 	var notes []string
 
 	switch {
