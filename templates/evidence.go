@@ -173,6 +173,14 @@ func StatusWord(l *lang.Language, s string) string {
 	return ""
 }
 
+// ListWords says that the codes of a status were read to the last.
+func ListWords(l *lang.Language, status string) string {
+	if status == "pending" {
+		return l.T("all pending codes were read: no other")
+	}
+	return l.T("all stored codes were read: no other")
+}
+
 // KindWord names a kind of entry.
 func KindWord(l *lang.Language, kind string) string {
 	switch kind {
@@ -260,6 +268,8 @@ func Statement(l *lang.Language, e Evidence) string {
 	switch e.Kind {
 	case "code":
 		out = commas(e.Code, StatusWord(l, e.Status))
+	case "code_list":
+		out = ListWords(l, e.Status)
 	case "history":
 		out = e.Remark
 	case "trim":

@@ -16,6 +16,7 @@ type EntryForm struct {
 	Trims   []TrimBank // of the fuel trims
 	Remarks []Field    // of the history, one tick each
 	Codes   *Field
+	All     *Field // the codes are all of their status
 	Note    *Field
 	Tips    *Field // the tip's look, chosen by picture
 	Expect  string
@@ -36,8 +37,14 @@ type TrimRow struct {
 
 // CodesField takes codes as people write them.
 func CodesField() Field {
-	return Field{Name: "codes", Label: "Codes", Required: true, Whole: true, Mode: "text",
+	return Field{Name: "codes", Label: "Codes", Whole: true, Mode: "text",
 		Hint: "As they come: p0171, P0174. Commas, spaces or new lines between them."}
+}
+
+// AllCodesField says that no other code of the status is in the car.
+func AllCodesField() Field {
+	return Field{Name: "all_codes", Label: "These are all of them: the car holds no other code of this status",
+		Hint: "For a list that you read whole, here, from every module; with no code above, that it was empty. Without this tick the engine concludes nothing from what is missing."}
 }
 
 // StatusField is how firmly a code is set.

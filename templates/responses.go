@@ -150,6 +150,17 @@ func NoCodesWords(l *lang.Language, status string) string {
 	return l.T("No stored codes.")
 }
 
+// NoHeader stands for a module that answered without a header.
+const NoHeader = "one without a header"
+
+// ListDamaged says why no list of codes is known to be whole.
+const ListDamaged = "An answer was damaged, and a code may have been in it. Read the codes again."
+
+// NotListed names the modules that answered, but did not tell their codes.
+func NotListed(l *lang.Language, modules []string) string {
+	return l.T("Not every module that answered told these codes: %s. Ask all of them.", and(l, modules))
+}
+
 // PassedWord says how a monitor result stands.
 func PassedWord(l *lang.Language, passed, known bool) string {
 	switch {

@@ -52,7 +52,7 @@ func (d *desk) entryForm(add string, who *store.SignedIn) *templates.EntryForm {
 	told := who.Role == store.Writer
 	switch k {
 	case diag.KindCode:
-		f.Codes, f.Source = new(templates.CodesField()), new(templates.SourceField(told))
+		f.Codes, f.All, f.Source = new(templates.CodesField()), new(templates.AllCodesField()), new(templates.SourceField(told))
 		f.Choices = append(f.Choices, templates.StatusField())
 		return f
 	case diag.KindHistory:
@@ -224,17 +224,23 @@ func (s *server) addEvidence(w http.ResponseWriter, r *http.Request) error {
 		source = store.Told
 	}
 	anchor := ""
-	for i, e := range entries {
-		// Each entry of one form has an id of its own that follows from the form's, so
-		// that the form may arrive twice and is taken once.
-		n := store.NewEntry{ID: numbered(ef.Entry, i), JobID: d.Job.ID, Body: e, Source: source}
-		if _, _, err := s.store.AddEntry(r.Context(), who.PersonID, n); err != nil {
-			if !f.take(err) {
+	err = s.store.Together(r.Context(), func(st *store.Store) error {
+		for i, e := range entries {
+			// Each entry of one form has an id of its own that follows from the form's, so
+			// that the form may arrive twice and is taken once.
+			n := store.NewEntry{ID: numbered(ef.Entry, i), JobID: d.Job.ID, Body: e, Source: source}
+			if _, _, err := st.AddEntry(r.Context(), who.PersonID, n); err != nil {
 				return err
 			}
-			return refused()
+			anchor = n.ID
 		}
-		anchor = n.ID
+		return nil
+	})
+	if err != nil {
+		if !f.take(err) {
+			return err
+		}
+		return refused()
 	}
 	return see(w, r, d.base()+"#e-"+anchor)
 }
@@ -335,9 +341,12 @@ func (d *desk) checkEntry(f *form, e diag.Entry, field func(path string) *templa
 	}
 }
 
-// readCodes takes several codes as people write them.
+// readCodes takes several codes as people write them, and behind them that they are all
+// of their status, where somebody says so who has read them.
 func (d *desk) readCodes(f *form, ef *templates.EntryForm) []diag.Entry {
 	f.text(ef.Codes, 2000)
+	all := f.value(ef.All) != ""
+	status := ef.Choices[0].Value
 	var out []diag.Entry
 	for _, word := range splitCodes(ef.Codes.Value) {
 		c, err := obd.ParseCode(word)
@@ -345,14 +354,21 @@ func (d *desk) readCodes(f *form, ef *templates.EntryForm) []diag.Entry {
 			f.wrong(ef.Codes, codeMend(d.l, err))
 			return nil
 		}
-		e := diag.Entry{Kind: diag.KindCode, Code: c.String(), Status: ef.Choices[0].Value}
+		e := diag.Entry{Kind: diag.KindCode, Code: c.String(), Status: status}
 		d.checkEntry(f, e, func(string) *templates.Field { return ef.Codes })
 		if !slices.ContainsFunc(out, func(o diag.Entry) bool { return o.Code == e.Code }) {
 			out = append(out, e)
 		}
 	}
-	if len(out) == 0 && !f.bad() {
-		f.wrong(ef.Codes, templates.SayMissing)
+	switch {
+	case all && status == "permanent":
+		f.wrong(ef.All, templates.SayListPermanent)
+	case all && ef.Source.Value == "told":
+		f.wrong(ef.All, templates.SayListTold)
+	case all:
+		out = append(out, diag.Entry{Kind: diag.KindCodeList, Status: status})
+	case len(out) == 0 && !f.bad():
+		f.wrong(ef.Codes, templates.SayNoCodes)
 	}
 	return out
 }

@@ -247,6 +247,38 @@ func TestEvidence(t *testing.T) {
 			t.Errorf("%d entries, want 3 (a code named twice counts once)", n)
 		}
 	})
+	t.Run("takes all codes of a status with the word that they are all, and an empty list", func(t *testing.T) {
+		job := r.second()
+		path := func(job int64) string { return at(job, "/evidence") }
+		list := func(id string, pairs ...string) answer {
+			return b.post(path(job), with(url.Values{"kind": {"code"}, "id": {id}, "source": {"observed"}, "all_codes": {"yes"}}, pairs...))
+		}
+		id := store.NewID()
+		for range 2 { // sent twice, taken once
+			list(id, "codes", "p0171, p0133", "status", "stored").want(t, 303)
+		}
+		list(store.NewID(), "codes", "", "status", "pending").want(t, 303)
+		var got []string
+		for _, e := range r.entriesOf(job) {
+			if e.Source != store.Observed {
+				t.Errorf("%+v is %s", e.Body, e.Source)
+			}
+			got = append(got, string(e.Body.Kind)+" "+e.Body.Code+" "+e.Body.Status)
+		}
+		if want := []string{"code P0171 stored", "code P0133 stored", "code_list  stored", "code_list  pending"}; !slices.Equal(got, want) {
+			t.Errorf("the log has %q, want %q", got, want)
+		}
+		b.get(at(job, "")).want(t, 200, "All stored codes were read: no other", "All pending codes were read: no other", "no other code is stored", "not pending")
+		b.get(at(job, "/bay")).want(t, 200, "All stored codes were read: no other")
+		b.get(at(job, "/paper/order")).want(t, 200, "P0171, P0133, all stored codes were read: no other, all pending codes were read: no other")
+		entries := r.entriesOf(job)
+		mistaken := entries[2].ID
+		b.post(path(job)+"/"+mistaken+"/withdraw", url.Values{"id": {store.NewID()}, "reason_" + mistaken: {"only one module was read"}}).want(t, 303)
+		b.get(at(job, "")).want(t, 200, "only one module was read").lacks(t, "no other code is stored")
+		list(store.NewID(), "codes", "p0171", "status", "pending").want(t, 303)
+		b.get(at(job, "")).want(t, 200, "P0171, stored", "P0171, pending")
+		b.get(at(job, "/paper/order")).want(t, 200).lacks(t, "P0171, P0133, P0171")
+	})
 	for _, x := range []struct {
 		name  string
 		kind  string
@@ -290,6 +322,10 @@ func TestEvidence(t *testing.T) {
 		{"a bank the car has not got", "tip", []string{"where", "3-1", "look", "white"}, "not one of the choices", `value="white" checked`},
 		{"no place", "tip", []string{"look", "white"}, "Nothing is chosen", `value="white" checked`},
 		{"a code that does not exist", "code", []string{"codes", "P0171 X1234", "status", "stored", "source", "observed"}, "X1234", "P0171 X1234"},
+		{"no code at all", "code", []string{"codes", " ", "status", "stored", "source", "observed"}, "tick that the car holds none", ""},
+		{"a whole list that others told", "code", []string{"codes", "P0171", "status", "stored", "source", "told", "all_codes", "yes"}, "Whether others read the whole list is not known here", `name="all_codes" value="yes" checked`},
+		{"a whole list of permanent codes", "code", []string{"codes", "P0171", "status", "permanent", "source", "observed", "all_codes", "yes"}, "the codes are written down without it", `name="all_codes" value="yes" checked`},
+		{"a whole list with a code that does not exist", "code", []string{"codes", "X1234", "status", "stored", "source", "observed", "all_codes", "yes"}, "X1234", `name="all_codes" value="yes" checked`},
 		{"nothing known and something besides", "history", []string{"remark_nothing", "yes", "remark_rattle", "yes", "source", "told"}, "nothing is known, and something besides", `name="remark_rattle" value="yes" checked`},
 		{"an empty reading", "gas", []string{"state", "idle"}, "", ""},
 		{"an outcome of another test", "result", []string{"test", "intake_smoke", "outcome", "leaking"}, "not one of the choices", ""},

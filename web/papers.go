@@ -182,12 +182,16 @@ func (a *account) workOrder() (paper.Sheet, error) {
 	p.Blocks = append(p.Blocks, paper.Block{Heading: d.l.T(templates.OrderConcern), Text: []string{d.Job.Concern}})
 	var told, read []string
 	for _, e := range d.Standing() {
-		if e.Body.Kind == diag.KindCode {
-			if e.Source == store.Told {
-				told = append(told, e.Body.Code)
-			} else {
-				read = append(read, e.Body.Code)
-			}
+		to := &read
+		if e.Source == store.Told {
+			to = &told
+		}
+		word := e.Body.Code
+		if e.Body.Kind == diag.KindCodeList {
+			word = templates.ListWords(d.l, e.Body.Status)
+		}
+		if word != "" && !slices.Contains(*to, word) { // a code may be stored and pending
+			*to = append(*to, word)
 		}
 	}
 	facts := []paper.Pair{{Name: d.l.T(templates.OrderTold), Value: templates.OrNone(d.l, told)}, {Name: d.l.T(templates.OrderRead), Value: templates.OrNone(d.l, read)}}

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"encoding/json"
 	"errors"
 	"io"
@@ -177,6 +178,16 @@ func (a *answers) offer() {
 	for _, c := range a.dec.Codes() {
 		add(diag.Entry{Kind: diag.KindCode, Code: c.Code.String(), Status: string(c.Status)})
 	}
+	for _, st := range []obd.CodeStatus{obd.Stored, obd.Pending} {
+		if silent, asked := a.unlisted(st); asked {
+			add(diag.Entry{Kind: diag.KindCodeList, Status: string(st)})
+			if o := &a.offers[len(a.offers)-1]; len(silent) > 0 {
+				o.cannot = templates.NotListed(a.d.l, silent)
+			} else if slices.ContainsFunc(a.dec.Notes, func(n obd.Note) bool { return n.Kind == obd.Damaged }) {
+				o.cannot = a.d.l.T(templates.ListDamaged)
+			}
+		}
+	}
 	for bank := 1; bank <= 4; bank++ {
 		e := diag.Entry{Kind: diag.KindTrim, Bank: bank, State: a.state.Value}
 		for q, to := range map[obd.Quantity]**float64{obd.ShortTrim: &e.ShortPct, obd.LongTrim: &e.LongPct} {
@@ -210,6 +221,19 @@ func (a *answers) offer() {
 	if a.dec.Cleared {
 		add(diag.Entry{Kind: diag.KindHistory, Remark: "codes_cleared"})
 	}
+}
+
+// unlisted names the modules that answered, but not with their codes of a status. asked
+// is false when none told its codes: nobody asked.
+func (a *answers) unlisted(st obd.CodeStatus) (silent []string, asked bool) {
+	for _, m := range a.dec.Modules {
+		if slices.ContainsFunc(a.dec.CodeLists, func(l obd.CodeList) bool { return l.Module == m && l.Status == st }) {
+			asked = true
+		} else {
+			silent = append(silent, cmp.Or(string(m), a.d.l.T(templates.NoHeader)))
+		}
+	}
+	return silent, asked
 }
 
 // responsesPage shows what a car answered. a is nil when it was not read yet.
@@ -250,7 +274,7 @@ func (a *answers) takeForm() *templates.TakeForm {
 		if sent {
 			row.Tick.Value = a.form.r.PostFormValue(row.Tick.Name)
 		}
-		if o.cannot != "" && a.layout == nil {
+		if o.cannot != "" && (a.layout == nil || o.entry.Kind == diag.KindCodeList) {
 			row.Tick.Name = ""
 		} else if o.cannot != "" { // it may fit once the layout is taken over
 			row.Tick.Value = ""

@@ -4,6 +4,7 @@ import (
 	"encoding/hex"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -41,7 +42,7 @@ func TestWhatTheCarAnswered(t *testing.T) {
 		t.Fatalf("taken for something else: %s", sent.location)
 	}
 	file := strings.Split(sent.location, "?")[0]
-	page := b.get(sent.location).want(t, 200, "P0171", "P0174", "No permanent codes.", answeredVIN, "The car's own VIN was not known here", "Lamp on, one code stored",
+	page := b.get(sent.location).want(t, 200, "Not every module that answered told these codes: 7E9.", "P0171", "P0174", "No permanent codes.", answeredVIN, "The car's own VIN was not known here", "Lamp on, one code stored",
 		"Freeze frame 0, kept when P0171 was set", "1726\u00a0rpm", "bank 1, position 1", "Written down here, not reported", "Trims at the speed chosen below", "Correct the car's sensors", "NO DATA")
 	sound(t, "responses", page.body)
 	for _, e := range r.entriesOf(job) {
@@ -119,6 +120,51 @@ func TestWhatTheCarAnswered(t *testing.T) {
 		b.get(file+"?as=table").want(t, 200, "This is what the car answered, not a table")
 		b.paste(job, "responses", "hello\nworld").want(t, 422)
 	})
+}
+
+// TestAnsweredListsAreWhole uses the coding of SAE J1979 for services 03 and 07 on CAN: a
+// count, then two bytes a code (as in package obd's tests).
+func TestAnsweredListsAreWhole(t *testing.T) {
+	r := newRig(t)
+	b := r.as(store.Technician)
+	const stored, pending = "All stored codes were read: no other", "All pending codes were read: no other"
+	for _, x := range []struct {
+		name, text string
+		want       []string // entries, ticked as they come
+		why        string
+	}{
+		{"both services, the same code in both", ">03\n7E8 04 43 01 01 71\n>07\n7E8 04 47 01 01 71\n",
+			[]string{"code P0171 stored", "code P0171 pending", "code_list  stored", "code_list  pending"}, ""},
+		{"no code, and nobody asked for pending ones", ">03\n7E8 02 43 00\n", []string{"code_list  stored"}, ""},
+		{"two modules that both told", ">03\n7E8 04 43 01 01 71\n7E9 02 43 00\n", []string{"code P0171 stored", "code_list  stored"}, ""},
+		{"a module that answered something else only", ">0100\n7E8 06 41 00 BE 3E B8 11\n7E9 06 41 00 80 00 00 01\n>03\n7E8 04 43 01 01 71\n",
+			[]string{"code P0171 stored"}, "Not every module that answered told these codes: 7E9. Ask all of them."},
+		{"an answer that was cut", ">03\n7E8 04 43 01 01\n>07\n7E8 02 47 00\n", nil, "An answer was damaged, and a code may have been in it."},
+	} {
+		t.Run(x.name, func(t *testing.T) {
+			job := r.job()
+			sent := b.paste(job, "responses", x.text).want(t, 303)
+			page := b.get(sent.location).want(t, 200, x.why)
+			if text := plainText(page.body); strings.Contains(text, pending) != strings.Contains(x.text, ">07") || !strings.Contains(text, stored) {
+				t.Errorf("the page offers the wrong lists:\n%s", text)
+			}
+			file := strings.Split(sent.location, "?")[0]
+			form := page.fields(t, file+"/take")
+			if x.want == nil {
+				form.Set("entry_0", "yes") // not offered
+				b.post(file+"/take", form).want(t, 422, "An answer was damaged")
+				return
+			}
+			b.get(b.post(file+"/take", form).want(t, 303).location).want(t, 200)
+			var got []string
+			for _, e := range r.entriesOf(job) {
+				got = append(got, string(e.Body.Kind)+" "+e.Body.Code+" "+e.Body.Status)
+			}
+			if !slices.Equal(got, x.want) {
+				t.Errorf("taken over: %q, want %q", got, x.want)
+			}
+		})
+	}
 }
 
 // TestAnswersOverTimeBecomeACapture records PID 14 every 100 ms: a square swing between

@@ -306,6 +306,9 @@ func (t *taking) entry(it item, at time.Time) (fresh bool, res result, err error
 	if source != store.Observed && source != store.Told {
 		return false, refusedFor(t.l, "invalid", "source", templates.SayNotOffered), nil
 	}
+	if e.Kind == diag.KindCodeList && source == store.Told {
+		return false, refusedFor(t.l, "invalid", "source", templates.SayListTold), nil
+	}
 	if ps := e.Check(d.car); len(ps) > 0 {
 		res = refusedItem("invalid")
 		for _, p := range ps {

@@ -120,6 +120,27 @@ func TestSentEntries(t *testing.T) {
 			t.Errorf("codes: %v %v", last[1].Body.Code, last[2].Body.Code)
 		}
 	})
+	t.Run("may say that the codes are all of their status, unless others told so", func(t *testing.T) {
+		form := func(source string) map[string][]string {
+			return map[string][]string{"kind": {"code"}, "codes": {"p0420"}, "status": {"pending"}, "all_codes": {"yes"}, "source": {source}}
+		}
+		had := len(r.entries(job))
+		read, told := item{ID: store.NewID(), Job: job, Form: form("observed")}, item{ID: store.NewID(), Job: job, Form: form("told")}
+		raw := item{ID: store.NewID(), Job: job, Source: "told", Entry: json.RawMessage(`{"kind":"code_list","status":"stored"}`)}
+		_, got := b.send(t, nil, read, told, raw, read)
+		if got.Results[0].State != itemArrived || got.Results[3].State != itemAlready {
+			t.Errorf("%+v", got.Results)
+		}
+		for i, field := range map[int]string{1: "all_codes", 2: "source"} {
+			if p := got.Results[i]; p.State != itemRefused || p.Problems[0].Field != field || !strings.Contains(p.Problems[0].Mend, "read the codes on the car") {
+				t.Errorf("%+v", p)
+			}
+		}
+		log := r.entries(job)[had:]
+		if len(log) != 2 || log[0].Body.Code != "P0420" || log[1].Body.Kind != diag.KindCodeList || log[1].Body.Status != "pending" {
+			t.Errorf("%+v", log)
+		}
+	})
 	t.Run("may be withdrawals, notes, minutes and what cannot be done", func(t *testing.T) {
 		e := trimItem(job, 9)
 		items := []item{e,
