@@ -44,7 +44,7 @@ func CodesField() Field {
 // AllCodesField says that no other code of the status is in the car.
 func AllCodesField() Field {
 	return Field{Name: "all_codes", Label: "These are all of them: the car holds no other code of this status",
-		Hint: "For a list that you read whole, here, from every module; with no code above, that it was empty. Without this tick the engine concludes nothing from what is missing."}
+		Hint: "For a list that you read to its end here, from every module; an empty one counts too. Without the tick the engine concludes nothing from what is missing."}
 }
 
 // StatusField is how firmly a code is set.

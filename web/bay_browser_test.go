@@ -54,7 +54,7 @@ func TestBay(t *testing.T) {
 				p.Dark(dark)
 				mode := map[bool]string{false: "light", true: "dark"}[dark]
 				p.Go(bay)
-				for _, hash := range []string{"next", "all", "write", "log", "plan", "sensors", "tips", "t-tip_look", "t-signal_capture", "f-trim", "t-intake_smoke"} {
+				for _, hash := range []string{"next", "all", "write", "log", "plan", "sensors", "tips", "t-tip_look", "t-signal_capture", "f-trim", "f-code", "t-intake_smoke"} {
 					browsertest.Eval[bool](p, fmt.Sprintf(`(location.hash = %q, true)`, hash))
 					p.Until("screen "+hash, func() bool {
 						return browsertest.Eval[bool](p, fmt.Sprintf(`document.getElementById(%q).getClientRects().length > 0`, hash))
@@ -135,6 +135,46 @@ func TestBay(t *testing.T) {
 		l.Mend()
 		p.Until("it arrived", func() bool { return len(r.entries(job)) == had+1 && p.Count("[data-item].waiting") == 0 })
 		p.Until("the page has it from the shop", func() bool { return strings.Contains(p.Section("log"), "0.98") && p.Count("#log .own") == 0 })
+	})
+
+	t.Run("keeps codes with the word that they are all, without a network, and brings back the tick of a list that others told", func(t *testing.T) {
+		p, l := r.tablet(t, browsertest.Tablet, store.Technician)
+		p.Go(bay)
+		keptPages(p, bay)
+		had := len(r.entries(job))
+		l.Cut()
+		openForm(p, bay, "code")
+		p.Fill("Codes", "p0171, p0174")
+		p.Press("These are all of them")
+		p.Press("We were told")
+		p.Shot("bay-all-codes")
+		p.Press("Write it down")
+		p.Until("it waits on the page", func() bool { return p.Count("#log .own.waiting") == 1 })
+		if s := p.Section("log"); !strings.Contains(s, "These are all of them") {
+			t.Errorf("the line that waits does not say so:\n%s", s)
+		}
+		l.Mend()
+		p.Until("it came back", func() bool { return p.Count("#log .own.refused") == 1 })
+		p.Shot("bay-all-codes-refused")
+		p.Send("Mend it")
+		p.Until("the form has the tick", func() bool {
+			return browsertest.Eval[bool](p, `document.querySelector("#f-code [name=all_codes]")?.checked ?? false`)
+		})
+		p.Wants("read the codes on the car")
+		p.Shot("bay-all-codes-mend")
+		p.Press("We read or saw it here")
+		p.Press("Write it down")
+		p.Until("all of it arrived", func() bool { return len(r.entries(job)) == had+3 && p.Count(".own.refused, [data-item].waiting") == 0 })
+		p.Until("the log says it", func() bool { return strings.Contains(p.Section("log"), "All stored codes were read: no other") })
+		if s := p.Section("said"); !strings.HasPrefix(s, "Written down. Codes: p0171") {
+			t.Errorf("a mended entry is called %q", s)
+		}
+		p.Shot("bay-all-codes-log")
+		p.Go(at(job, "?add=code#form"))
+		if small := p.SmallTargets(48); len(small) > 0 {
+			t.Errorf("smaller than 48 px: %s", strings.Join(small, "; "))
+		}
+		p.Shot("job-all-codes")
 	})
 
 	t.Run("brings a refused entry back to its form with the reason", func(t *testing.T) {

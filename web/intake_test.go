@@ -117,6 +117,12 @@ func TestKnownCarInteractions(t *testing.T) {
 	p.Fill("Cylinders", "")
 	p.UntilJS(`document.getElementById("nearest").innerText.includes("2014 Halden Corrie") && document.getElementById("f-cylinders").value === "6"`)
 	p.Shot("intake-new")
+	p.Press("History, as the driver tells it")
+	p.Press("The exhaust rattles or knocks")
+	p.Shot("intake-driver")
+	if o, small := p.Overflow(), p.SmallTargets(48); o > 0 || len(small) > 0 {
+		t.Errorf("%g px wider than the screen; smaller than 48 px: %s", o, strings.Join(small, "; "))
+	}
 }
 
 func TestCorrectTheHead(t *testing.T) {

@@ -8,7 +8,7 @@ const words = (s) => s.replace(/\s+/g, " ").trim();
 
 // sentence says what a filled form will write, from what the person sees in it.
 function sentence(form) {
-	const title = words(form.querySelector("h3, h2")?.textContent ?? form.dataset.title ?? "");
+	const title = words(form.querySelector(":scope > h3")?.textContent ?? form.dataset.title ?? "");
 	const parts = [];
 	let where = "";
 	for (const box of form.elements) {
