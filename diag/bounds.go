@@ -23,8 +23,8 @@ type bounds struct {
 	plus        [][]plus                // unit: findings it can bring about
 	reacher     []bool                  // place: moves trims, lambda or a summed shift
 	sums        []map[sumKey]*sensorSum // sensor
-	spans       []span                  // bank*4+state, for the candidates at hand
-	wanted      []int                   // the bank*4+state that are read or mixed into a lambda
+	spans       []span                  // bank*allStates+state, for the candidates at hand
+	wanted      []int                   // the bank*allStates+state that are read or mixed into a lambda
 	amounts     int                     // those that are bounded
 	pull        [][]pulled              // place: where it pulls
 	shift       []reachPair             // place, amount: how far it can shift that
@@ -52,7 +52,7 @@ type bounds struct {
 // pulled is how far the units of a place pull the lie and the total of a bank in one
 // state.
 type pulled struct {
-	at         int // bank*4+state
+	at         int // bank*allStates+state
 	lie, total reachPair
 }
 
@@ -124,11 +124,11 @@ type cand struct {
 func newBounds(c *calc) *bounds {
 	w := c.w
 	b := &bounds{c: c, clean: make([]float64, len(w.units)), plus: make([][]plus, len(w.units)), reacher: make([]bool, len(w.places)),
-		spans: make([]span, w.nb*4), children: make([][]offspring, len(w.places)), base: make([]cellBase, len(c.cells)), amounts: min(len(c.amounts), 8)}
+		spans: make([]span, w.nb*allStates), children: make([][]offspring, len(w.places)), base: make([]cellBase, len(c.cells)), amounts: min(len(c.amounts), 8)}
 	c.sizeJoint()
 	b.one, b.all = c.newTables(), c.newTables()
-	for at := range w.nb * 4 {
-		if c.hasCell[at/4][at%4] || slices.ContainsFunc(c.lambdas, func(l lambdaChannel) bool { return l.state == at%4 }) {
+	for at := range w.nb * allStates {
+		if len(c.ev.trims[at/allStates][at%allStates]) > 0 || slices.ContainsFunc(c.lambdas, func(l lambdaChannel) bool { return l.state == at%allStates }) {
 			b.wanted = append(b.wanted, at)
 		}
 	}
@@ -138,7 +138,7 @@ func newBounds(c *calc) *bounds {
 		for _, at := range b.wanted {
 			x := pulled{at: at}
 			for u := pl.first; u < pl.last; u++ {
-				lie, need := c.pulls[u].lie[at/4][at%4], c.pulls[u].need[at/4][at%4]
+				lie, need := c.pulls[u].lie[at/allStates][at%allStates], c.pulls[u].need[at/allStates][at%allStates]
 				x.lie.one(lie)
 				x.total.one(lie + need)
 			}
@@ -787,9 +787,9 @@ func (b *bounds) trimBound(bank int, cl *class, many bool) float64 {
 			p *= cell.lost
 			continue
 		}
-		r := b.spans[bank*4+st].totOne
+		r := b.spans[bank*allStates+st].totOne
 		if many {
-			r = b.spans[bank*4+st].totAll
+			r = b.spans[bank*allStates+st].totAll
 		}
 		m := s.need[bank][st] + s.lie[bank][st] + cl.lie[st]
 		if r.lo == 0 && r.hi == 0 {
@@ -806,7 +806,7 @@ func (b *bounds) reach(f int, cl *class, st int, many bool) devReach {
 	s := &c.sc
 	var out devReach
 	for _, bank := range w.sens[f].banks {
-		sp := &b.spans[bank*4+st]
+		sp := &b.spans[bank*allStates+st]
 		lies, tots := sp.lieOne, sp.totOne
 		if many {
 			lies, tots = sp.lieAll, sp.totAll

@@ -29,7 +29,8 @@ type calc struct {
 	codesOf  [][]int       // bank: its codes
 	cells    []trimCell
 	cellsOf  [][]int // bank: its cells
-	hasCell  [maxBank][4]bool
+	hasCell  [maxBank][frames]bool
+	framed   bool // trims of a freeze frame are known
 	lambdas  []lambdaChannel
 	proof    *finding // nil: none
 	visit    bool     // no code has brought the car in
@@ -83,7 +84,7 @@ type trimCell struct {
 
 // unitPull is what a context unit does to the trims of each bank and state.
 type unitPull struct {
-	need, needVar, lie, lieVar [][4]float64 // bank
+	need, needVar, lie, lieVar [][allStates]float64 // bank
 	any                        bool
 }
 
@@ -313,6 +314,9 @@ func newCalc(ev *evidence) *calc {
 	c.pulls = make([]unitPull, len(w.units))
 	for u := range w.units {
 		c.pulls[u] = w.pull(&w.units[u], &w.places[w.units[u].place])
+		if w.places[w.units[u].place].k.Nothing {
+			c.wasOff(&c.pulls[u])
+		}
 	}
 	atOnce(c.tabulate, func() {
 		for s := range w.sens {
@@ -342,7 +346,11 @@ func (c *calc) tabulate() {
 		for s := range ev.trims[b] {
 			if rs := ev.trims[b][s]; len(rs) > 0 {
 				c.cellsOf[b] = append(c.cellsOf[b], len(c.cells))
-				c.hasCell[b][s] = true
+				if s < frames {
+					c.hasCell[b][s] = true
+				} else {
+					c.framed = true
+				}
 				t := w.newTrimTable(rs)
 				c.cells = append(c.cells, trimCell{b, s, t, t.at(0, 16)})
 			}
@@ -496,9 +504,38 @@ func grip(rank int, mean float64, good level) float64 {
 	return float64(rank)*1e6 + math.Abs(mean-good.mean)/good.sd
 }
 
+// The trims of a freeze frame are those of the moment at which a code was set. They stand
+// beside the states of today as states of their own, in which every cause that is there
+// acts as it does today.
+const (
+	frames    = 4 // the first of them
+	allStates = 2 * frames
+)
+
+// wasOff is what an event that is over has done to the trims of a freeze frame: if it set a
+// lean or a rich code, they were off that way.
+func (c *calc) wasOff(x *unitPull) {
+	w := c.w
+	lean, rich := w.code["mixture:lean"], w.code["mixture:rich"]
+	for b := range w.nb {
+		off := 0.0
+		if c.ev.codes[findKey{kind: fCode, code: lean, sensor: -1, bank: b}] {
+			off += w.frameOff
+		}
+		if c.ev.codes[findKey{kind: fCode, code: rich, sensor: -1, bank: b}] {
+			off -= w.frameOff
+		}
+		for st := frames; off != 0 && st < allStates; st++ {
+			x.any = true
+			x.need[b][st] += off
+			x.needVar[b][st] += w.frameOffSD * w.frameOffSD
+		}
+	}
+}
+
 // pull lists what a context unit does to trims.
 func (w *world) pull(u *unit, p *place) unitPull {
-	x := unitPull{need: make([][4]float64, w.nb), needVar: make([][4]float64, w.nb), lie: make([][4]float64, w.nb), lieVar: make([][4]float64, w.nb)}
+	x := unitPull{need: make([][allStates]float64, w.nb), needVar: make([][allStates]float64, w.nb), lie: make([][allStates]float64, w.nb), lieVar: make([][allStates]float64, w.nb)}
 	for _, t := range u.fx.trims {
 		if t.metering != "" && t.metering != w.v.AirMetering {
 			continue
@@ -508,12 +545,14 @@ func (w *world) pull(u *unit, p *place) unitPull {
 				continue
 			}
 			x.any = true
-			if t.lie {
-				x.lie[b][t.state] += t.mean
-				x.lieVar[b][t.state] += t.sd * t.sd
-			} else {
-				x.need[b][t.state] += t.mean
-				x.needVar[b][t.state] += t.sd * t.sd
+			for _, st := range [...]int{t.state, t.state + frames} {
+				if t.lie {
+					x.lie[b][st] += t.mean
+					x.lieVar[b][st] += t.sd * t.sd
+				} else {
+					x.need[b][st] += t.mean
+					x.needVar[b][st] += t.sd * t.sd
+				}
 			}
 		}
 	}

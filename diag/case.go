@@ -81,6 +81,7 @@ type Entry struct {
 
 	ShortPct *float64 `json:"short_pct,omitempty"` // per cent
 	LongPct  *float64 `json:"long_pct,omitempty"`  // per cent
+	Frame    bool     `json:"frame,omitempty"`     // of the freeze frame: as it was when a code was set
 
 	MinV        *float64 `json:"min_v,omitempty"`        // volts
 	MaxV        *float64 `json:"max_v,omitempty"`        // volts

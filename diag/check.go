@@ -326,6 +326,9 @@ func (e Entry) Check(v Vehicle) Problems {
 			ps.add(f, say.T("a %s entry has no %s", say.T(e.Kind.Name()), f), say.T("take it out, or choose the kind of entry it belongs to"))
 		}
 	}
+	if e.Frame && e.Kind != KindTrim {
+		ps.add("frame", say.T("a %s entry has no %s", say.T(e.Kind.Name()), "frame"), say.T("take it out, or choose the kind of entry it belongs to"))
+	}
 	for _, f := range s.must {
 		if !given[f] {
 			ps.add(f, say.T("missing"), say.T("fill it in"))

@@ -105,6 +105,7 @@ func TestDecodeCase(t *testing.T) {
 		{"a new sensor nowhere", `{"kind":"history","remark":"sealant"}`, `{"kind":"repair","cause":"new_sensor","after_repair":1}`, "evidence[13].bank"},
 		{"a leak of the whole engine mended at a bank", `{"kind":"history","remark":"sealant"}`, `{"kind":"repair","cause":"intake_leak_common","bank":1,"after_repair":1}`, "evidence[13].bank"},
 		{"a list of permanent codes", `{"kind":"history","remark":"sealant"}`, `{"kind":"code_list","status":"permanent"}`, "evidence[13].status"},
+		{"a signal of the freeze frame", `"kind":"signal"`, `"frame":true,"kind":"signal"`, "evidence[2].frame"},
 		{"too many repairs", `"kind":"history"`, `"after_repair":21,"kind":"history"`, "evidence[13].after_repair"},
 		{"a labour rate of nothing", `"labour_per_hour": 120`, `"labour_per_hour": 0`, "costs.labour_per_hour"},
 		{"a currency in small letters", `"USD"`, `"usd"`, "costs.currency"},

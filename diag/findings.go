@@ -74,7 +74,7 @@ type evidence struct {
 	w         *world
 	entries   []Entry
 	findings  []finding
-	trims     [][4][]trimReading // bank, state
+	trims     [][allStates][]trimReading // bank, state
 	unlearned bool
 	listed    map[string]bool  // status: all codes of it are among the entries
 	codes     map[findKey]bool // of all codes, also of those that a repair has overtaken
@@ -107,7 +107,7 @@ func (c *collector) at(k findKey) *finding {
 }
 
 func (w *world) noEvidence() *evidence {
-	return &evidence{w: w, listed: map[string]bool{}, codes: map[findKey]bool{}, trims: make([][4][]trimReading, w.nb)}
+	return &evidence{w: w, listed: map[string]bool{}, codes: map[findKey]bool{}, trims: make([][allStates][]trimReading, w.nb)}
 }
 
 // collect turns the entries of a canonical case into findings.
@@ -188,6 +188,9 @@ func (w *world) collectOne(c *collector, i int, e Entry) {
 		}
 	case KindTrim:
 		b, s := e.Bank-1, slices.Index(States, e.State)
+		if e.Frame {
+			s += frames
+		}
 		f := c.at(findKey{kind: fTrims, bank: b, sensor: -1})
 		f.entries = append(f.entries, i)
 		r := trimReading{gain: 1, sd: w.trimSD}
@@ -498,7 +501,10 @@ func (ev *evidence) weigh() {
 			rs := ev.trims[b][s]
 			for j := range rs {
 				rs[j].weight = 1 / float64(len(rs))
-				if ev.unlearned {
+				if s >= frames && len(ev.trims[b][s-frames]) > 0 { // the same state today tells much of it again
+					rs[j].weight *= w.family
+				}
+				if ev.unlearned && s < frames {
 					rs[j].sd *= w.unlearned
 				}
 			}

@@ -45,6 +45,8 @@ type engine struct {
 	lasts      float64
 	lapses     float64
 	remains    float64
+	frameOff   float64 // per cent
+	frameOffSD float64
 	proofFails float64 // minutes
 	reference  float64 // price of an hour
 }
@@ -107,7 +109,7 @@ func newEngine(m *model.Model) *engine {
 		trimSD: set("trim_sd"), shortSD: set("short_only_sd"), longSD: set("long_only_sd"),
 		unlearned: set("unlearned_factor"), wild: set("wild"), beyond: set("wild_beyond"), cellError: set("cell_error"), partial: set("unlearned_share"), forgotten: set("forgotten"), onPrice: set("on_minutes"), pending: set("pending_weight"), authority: set("authority_pct"),
 		family: set("family_share"), visit: set("idle_visit"), quiet: set("unmentioned"), comeback: set("comeback_minutes"), redo: set("redo_minutes"), proof: set("proof_minutes"),
-		proofMiss: set("proof_misses"), lasts: set("pending_again"), lapses: set("pending_lapsed"), remains: set("left_after_mending"), proofFails: set("failed_proof_minutes"), reference: set("reference_rate")}
+		proofMiss: set("proof_misses"), lasts: set("pending_again"), lapses: set("pending_lapsed"), frameOff: set("frame_lapsed_pct"), frameOffSD: set("frame_lapsed_sd"), remains: set("left_after_mending"), proofFails: set("failed_proof_minutes"), reference: set("reference_rate")}
 	for i, t := range m.Tests {
 		e.test[t.ID] = i
 	}

@@ -424,6 +424,7 @@ func TestEngineAgainstOracle(t *testing.T) {
 		compare(t, e, Case{Version: 1, Vehicle: two, Costs: price, Evidence: []Entry{
 			{Kind: KindCode, Code: "P0171"}, {Kind: KindCode, Code: "P0131", Status: "pending"},
 			pct(1, "idle", 19), pct(1, "cruise", 14), pct(2, "idle", 3),
+			{Kind: KindTrim, Bank: 2, State: "load", LongPct: new(4.0), ShortPct: new(5.0), Frame: true}, // what is there was there
 			{Kind: KindLambda, State: "idle", Value: new(0.94)},
 		}}, o, []func(uint64) *big.Rat{
 			o.code("mixture:lean", 1, 0),
@@ -431,7 +432,7 @@ func TestEngineAgainstOracle(t *testing.T) {
 				miss := new(big.Rat).Sub(big.NewRat(1, 1), o.code("sensor_volts:low", 1, 1)(set))
 				return new(big.Rat).Sub(big.NewRat(1, 1), miss.Mul(miss, oracle.Float(e.pending)))
 			},
-			trim(1, "idle", 19), trim(1, "cruise", 14), trim(2, "idle", 3),
+			trim(1, "idle", 19), trim(1, "cruise", 14), trim(2, "idle", 3), trim(2, "load", 9),
 			lambda("idle", 0.94, map[int]bool{1: true, 2: true}),
 		}, 0.02) // the engine's tables are half a per cent of trim wide
 	})

@@ -533,6 +533,9 @@ func (pr *prospect) inPlace(setup map[string]uint32) uint32 {
 func testOf(e *Entry) string {
 	switch e.Kind {
 	case KindTrim:
+		if e.Frame { // the module kept it
+			return ""
+		}
 		return "trims"
 	case KindSignal:
 		return "signal_capture"

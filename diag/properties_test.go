@@ -54,7 +54,7 @@ func (t *tape) entry(v Vehicle) Entry {
 		e.Code, e.Status = known[(t.upTo(256)*256+t.upTo(256))%len(known)].String(), pickOf(t, []string{"stored", "pending", "permanent"})
 	case KindTrim:
 		e.Bank, e.State = s.Bank, pickOf(t, States)
-		e.ShortPct, e.LongPct = t.between(-30, 30), t.between(-30, 30)
+		e.ShortPct, e.LongPct, e.Frame = t.between(-30, 30), t.between(-30, 30), t.upTo(4) == 3
 	case KindSignal:
 		sensor()
 		e.State = pickOf(t, States)

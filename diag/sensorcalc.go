@@ -52,7 +52,7 @@ type stateLevel struct {
 
 // class is what a group of states does to the outside.
 type class struct {
-	lie, lieVar [4]float64
+	lie, lieVar [allStates]float64
 	open        bool
 	q           []float64 // bank code channel: chance to set it
 	twin        int       // the first class that acts alike on trims and lambda
@@ -391,8 +391,10 @@ func (sc *sensorCalc) classify(c *calc) {
 			cl.open = sw.units[u].fx.open
 			for _, t := range sw.units[u].fx.trims {
 				if t.metering == "" || t.metering == w.v.AirMetering {
-					cl.lie[t.state] += t.mean
-					cl.lieVar[t.state] += t.sd * t.sd
+					for _, st := range [...]int{t.state, t.state + frames} {
+						cl.lie[st] += t.mean
+						cl.lieVar[st] += t.sd * t.sd
+					}
 					strength[u] = max(strength[u], math.Abs(t.mean))
 				}
 			}

@@ -25,8 +25,8 @@ import (
 // asks for, for the proof, and where a fault is left for the drive that shows it
 // (failed_proof_minutes), for finding it anew (redo_minutes; or comeback_minutes if the
 // proof missed it), its repair and another proof. A job comes in with all its codes,
-// stored and pending, and with what the driver told at the counter: neither the engine
-// nor the others pay for these.
+// stored and pending, the freeze frame and what the driver told at the counter: neither
+// the engine nor the others pay for these.
 
 // truth is what a simulated car really has.
 type truth struct {
@@ -238,7 +238,7 @@ func (t *truth) perform(test string, bank, position int) []Entry {
 	w := t.w
 	seed := hash(t.rng ^ hash(uint64(w.test[test])<<16|uint64(bank)<<8|uint64(position)))
 	r := rand.New(rand.NewPCG(seed, 7))
-	c := newCalc(&evidence{w: w, trims: make([][4][]trimReading, w.nb), risk: noRisk(w)})
+	c := newCalc(&evidence{w: w, trims: make([][allStates][]trimReading, w.nb), risk: noRisk(w)})
 	s := -1
 	if position > 0 {
 		s = w.sensorAt(bank, position)
@@ -765,10 +765,53 @@ func (j job) byEngine(e *engine) (bill, Case) {
 const readAgain = 5
 
 // arrival is what is known of a job when the engine is first asked: the codes, stored and
-// pending, that there are no others, and what the driver told at the counter.
+// pending, that there are no others, the freeze frame, and what the driver told at the
+// counter.
 func (j *job) arrival() []Entry {
 	list := append(slices.Clone(j.codes), Entry{Kind: KindCodeList, Status: "stored"}, Entry{Kind: KindCodeList, Status: "pending"})
+	list = append(list, j.frame()...)
 	return append(list, j.car.perform("history_ask", 0, 0)...)
+}
+
+// frame is the freeze frame: the trims of the moment at which a code was set, one of the
+// mixture before others, as a module keeps it (SAE J1979, from memory).
+func (j *job) frame() []Entry {
+	t := &j.car
+	w := t.w
+	kind := func(e Entry) string {
+		k, _ := w.codeKey(e)
+		return w.m.Codes[k.code].ID
+	}
+	code := j.codes[0]
+	for _, e := range j.codes {
+		if e.Status == "stored" && strings.HasPrefix(kind(e), "mixture:") {
+			code = e
+			break
+		}
+	}
+	is := func(ref CauseRef) bool { return ref.Cause != "" && !w.m.Causes[w.cause[ref.Cause]].Nothing }
+	over := !slices.ContainsFunc(t.setBy[code.Code], is)
+	r := rand.New(rand.NewPCG(t.rng, 21))
+	st := r.IntN(len(States))
+	var out []Entry
+	for b := range w.nb {
+		need, lie, open := t.pull(b, st)
+		x := 0.0
+		if !open {
+			x = w.saturate(need + lie)
+		}
+		off := w.frameOff + w.frameOffSD*r.NormFloat64()
+		k, _ := w.codeKey(code)
+		switch here := k.bank == b && over; {
+		case here && kind(code) == "mixture:lean":
+			x += off
+		case here && kind(code) == "mixture:rich":
+			x -= off
+		}
+		x += w.trimSD * r.NormFloat64()
+		out = append(out, Entry{Kind: KindTrim, Bank: b + 1, State: States[st], Frame: true, ShortPct: new(1.0), LongPct: new(math.Round(min(max(x-1, -100), 100)))})
+	}
+	return out
 }
 
 // comeBack draws the codes that are pending after a proof drive with what is left.

@@ -160,18 +160,22 @@ func (ch *amountChannel) bound(us []int16, lo, hi, later float64) float64 {
 
 // scene is what the trims of one context come to, bank by bank and state by state.
 type scene struct {
-	need, needVar, lie, lieVar [maxBank][4]float64
+	need, needVar, lie, lieVar [maxBank][allStates]float64
 }
 
 func (c *calc) scene(us []int16) scene {
 	var s scene
+	states := frames
+	if c.framed {
+		states = allStates
+	}
 	for _, u := range us {
 		p := &c.pulls[u]
 		if !p.any {
 			continue
 		}
 		for b := range c.w.nb {
-			for st := range 4 {
+			for st := range states {
 				s.need[b][st] += p.need[b][st]
 				s.needVar[b][st] += p.needVar[b][st]
 				s.lie[b][st] += p.lie[b][st]

@@ -70,7 +70,11 @@ func (ev *evidence) say(f *finding) say.Text {
 		var list []say.Text
 		for st, rs := range ev.trims[f.bank] {
 			for _, r := range rs {
-				list = append(list, say.T("%s %+.0f %%", stateWords(st), r.x))
+				if st < frames {
+					list = append(list, say.T("%s %+.0f %%", stateWords(st), r.x))
+				} else {
+					list = append(list, say.T("%s %+.0f %% in the freeze frame", stateWords(st-frames), r.x))
+				}
 			}
 		}
 		if w.nb > 1 {

@@ -17,7 +17,7 @@ var (
 	worded   = []string{"circuit", "connector", "tip", "result"}
 	settings = []string{"trim_sd", "short_only_sd", "long_only_sd", "unlearned_factor", "unlearned_share", "wild", "wild_beyond", "cell_error", "pending_weight",
 		"authority_pct", "comeback_minutes", "redo_minutes", "proof_minutes", "proof_misses", "family_share", "on_minutes", "forgotten", "idle_visit", "unmentioned", "reference_rate",
-		"pending_again", "pending_lapsed", "left_after_mending", "failed_proof_minutes"}
+		"pending_again", "pending_lapsed", "left_after_mending", "frame_lapsed_pct", "frame_lapsed_sd", "failed_proof_minutes"}
 )
 
 type checker struct {

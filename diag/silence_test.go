@@ -1,0 +1,39 @@
+package diag
+
+import "testing"
+
+func TestCodesThatAreNotThere(t *testing.T) {
+	chance := func(cause string, list ...Entry) float64 {
+		d, err := Decide(Case{Version: CaseVersion, Vehicle: fourInline, Evidence: list, Costs: Costs{LabourPerHour: 120, Currency: "USD"}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, c := range d.Causes {
+			if c.Cause == cause && c.Position < 2 {
+				return c.P
+			}
+		}
+		return 0
+	}
+	lean := Entry{Kind: KindCode, Code: "P0171"}
+	all, pending := Entry{Kind: KindCodeList, Status: "stored"}, Entry{Kind: KindCodeList, Status: "pending"}
+
+	t.Run("speak against a cause that mostly sets them", func(t *testing.T) {
+		if alone, listed := chance("signal_short_ground", lean), chance("signal_short_ground", lean, all); listed > alone/2 {
+			t.Errorf("%.4f of a short with P0171 alone, %.4f when no other code is stored", alone, listed)
+		}
+	})
+	t.Run("say nothing once the codes were cleared", func(t *testing.T) {
+		cleared := Entry{Kind: KindHistory, Remark: "codes_cleared"}
+		if without, with := chance("signal_short_ground", lean, cleared), chance("signal_short_ground", lean, cleared, all); without != with {
+			t.Errorf("%.6f, with the list %.6f", without, with)
+		}
+	})
+	t.Run("make a past event likelier where nothing is pending, and less likely where the code is", func(t *testing.T) {
+		alone := chance("past_event", lean)
+		not, is := chance("past_event", lean, pending), chance("past_event", lean, pending, Entry{Kind: KindCode, Code: "P0171", Status: "pending"})
+		if not < 1.5*alone || is > alone/2 {
+			t.Errorf("past event: %.3f alone, %.3f not pending, %.3f pending", alone, not, is)
+		}
+	})
+}
