@@ -20,7 +20,7 @@ const (
 	leftTarget  = 1e-2 // share left out at which the search is content
 	negligible  = 1e-6 // share of a set and all above it that is not looked at
 	slight      = 1e-7 // share at which a bound is not made tight
-	budgetABank = 260  // sets weighed and trees worked out, for each bank of the engine
+	budgetABank = 240  // sets weighed and trees worked out, for each bank of the engine
 	eagerness   = 0.3  // part of the logarithm of a bound that counts in the first half; of 0 to 1, what found most on 120 drawn cars
 )
 

@@ -218,5 +218,5 @@ func codeEntries(codes string) []diag.Entry {
 		}
 		es = append(es, e)
 	}
-	return es
+	return append(es, diag.Entry{Kind: diag.KindCodeList, Status: "stored"})
 }

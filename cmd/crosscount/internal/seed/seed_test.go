@@ -68,6 +68,7 @@ func stageOf(f store.JobFile) stage {
 	for _, e := range f.Entries {
 		kinds[e.Body.Kind] = true
 	}
+	delete(kinds, diag.KindCodeList) // read with the codes
 	switch {
 	case len(kinds) > 1:
 		return midway
