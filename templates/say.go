@@ -160,6 +160,8 @@ var (
 	SayNoCodes       = Mend{"No code is filled in.", "Write the codes down, or tick that the car holds none of this status."}
 	SayListTold      = Mend{"Whether others read the whole list is not known here.", "Take the tick out, or read the codes on the car."}
 	SayListPermanent = Mend{"Nothing is concluded from a list of permanent codes.", "Take the tick out: the codes are written down without it."}
+	SayRepairSent    = Mend{"A repair is no entry of the log.", "Write it down on the job's page under “Done to the car”; the shop takes it from there."}
+	SayRepairCounted = Mend{"The shop itself counts the repairs before an entry.", "Leave after_repair out."}
 	SayNoTrim        = Mend{"No trim is filled in.", "Fill in at least one; leave empty what was not read."}
 	SayEvidenceMoved = Mend{"The evidence has changed since you opened this page.", "Look at what the engine makes of it now, then decide."}
 	SayNothingRead   = Mend{"Nothing has been read on the car yet.", "Read the codes first; what others told is no reading."}

@@ -102,6 +102,7 @@ func (d *desk) count() {
 		}
 	}
 	for i, e := range d.used {
+		d.kase.Evidence[i].AfterRepair = 0 // the shop counts, whatever an entry says
 		at := e.ClientAt
 		if e.ReceivedAt.Before(at) { // a clock that is fast
 			at = e.ReceivedAt
@@ -121,6 +122,10 @@ func (d *desk) sift() {
 	d.unfit = map[string]string{}
 	carFits := len(d.car.Check()) == 0
 	for _, e := range d.Standing() {
+		if e.Body.Kind == diag.KindRepair { // sent before it was refused
+			d.unfit[e.ID] = d.l.T(templates.SayRepairSent.Reason)
+			continue
+		}
 		if ps := e.Body.Check(d.car); carFits && len(ps) > 0 {
 			d.unfit[e.ID] = problemWords(d.l, ps[0])
 			continue

@@ -309,6 +309,12 @@ func (t *taking) entry(it item, at time.Time) (fresh bool, res result, err error
 	if e.Kind == diag.KindCodeList && source == store.Told {
 		return false, refusedFor(t.l, "invalid", "source", templates.SayListTold), nil
 	}
+	switch {
+	case e.Kind == diag.KindRepair:
+		return false, refusedFor(t.l, "invalid", "kind", templates.SayRepairSent), nil
+	case e.AfterRepair != 0:
+		return false, refusedFor(t.l, "invalid", "after_repair", templates.SayRepairCounted), nil
+	}
 	if ps := e.Check(d.car); len(ps) > 0 {
 		res = refusedItem("invalid")
 		for _, p := range ps {

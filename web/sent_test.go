@@ -141,6 +141,20 @@ func TestSentEntries(t *testing.T) {
 			t.Errorf("%+v", log)
 		}
 	})
+	t.Run("neither tell of repairs nor count them, and the shop says where they are written down", func(t *testing.T) {
+		had := len(r.entries(job))
+		repair := item{ID: store.NewID(), Job: job, Entry: json.RawMessage(`{"kind":"repair","cause":"intake_leak_common","after_repair":1}`)}
+		counted := item{ID: store.NewID(), Job: job, Entry: json.RawMessage(`{"kind":"code","code":"P0171","status":"stored","after_repair":1}`)}
+		_, got := b.send(t, nil, repair, counted)
+		for i, want := range []struct{ field, mend string }{{"kind", "under “Done to the car”"}, {"after_repair", "Leave after_repair out."}} {
+			if p := got.Results[i]; p.State != itemRefused || p.Problems[0].Field != want.field || !strings.Contains(p.Problems[0].Mend, want.mend) {
+				t.Errorf("%+v", p)
+			}
+		}
+		if n := len(r.entries(job)); n != had {
+			t.Errorf("%d entries were written down", n-had)
+		}
+	})
 	t.Run("may be withdrawals, notes, minutes and what cannot be done", func(t *testing.T) {
 		e := trimItem(job, 9)
 		items := []item{e,
@@ -241,6 +255,24 @@ func TestSentEntries(t *testing.T) {
 			t.Errorf("%+v", got.Results[0])
 		}
 	})
+}
+
+// Before they were refused, entries could say so of themselves.
+func TestTheShopCountsTheRepairs(t *testing.T) {
+	r := newRig(t)
+	job := r.job()
+	r.entry(job, diag.Entry{Kind: diag.KindCode, Code: "P0171", Status: "stored", AfterRepair: 2})
+	told := r.entry(job, diag.Entry{Kind: diag.KindRepair, Cause: "intake_leak_common", AfterRepair: 1})
+	d, err := r.server.desk(t.Context(), job)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if es := d.kase.Evidence; d.noFit != "" || len(es) != 1 || es[0].Code != "P0171" || es[0].AfterRepair != 0 {
+		t.Errorf("the engine is asked of %+v (%s)", es, d.noFit)
+	}
+	if d.unfit[told] == "" {
+		t.Error("nothing says why the repair is not used")
+	}
 }
 
 func TestJobState(t *testing.T) {
