@@ -221,7 +221,8 @@ type Evidence struct {
 	Kind    string
 	Spot    Spot
 	State   string
-	Code    string
+	Frame   bool   // trims of a freeze frame
+	Code    string // of trims: whose freeze frame it is, where that is known
 	Status  string
 	Mixture string
 	Result  string
@@ -273,6 +274,9 @@ func Statement(l *lang.Language, e Evidence) string {
 	case "history":
 		out = e.Remark
 	case "trim":
+		if e.Frame {
+			state = frameWords(l, state, e.Code)
+		}
 		out = l.T("trims at %s: %s", state, list)
 	case "signal":
 		out = l.T("signal at %s: %s", state, list)
@@ -314,12 +318,24 @@ func Statement(l *lang.Language, e Evidence) string {
 	return Upper(strings.TrimSpace(out))
 }
 
-// TrimLine is a bank's trim for the line map: "idle +25 % in all".
-func TrimLine(l *lang.Language, state, total string, whole bool) string {
-	if whole {
-		return l.T("%s %s %% in all", StateWord(l, state), total)
+// frameWords puts an engine state into the freeze frame, of a code where it is known.
+func frameWords(l *lang.Language, state, code string) string {
+	if code != "" {
+		return l.T("%s in the freeze frame of %s", state, code)
 	}
-	return StateWord(l, state) + " " + total + " %"
+	return l.T("%s in the freeze frame", state)
+}
+
+// TrimLine is a bank's trim for the line map: "idle +25 % in all".
+func TrimLine(l *lang.Language, state string, frame bool, total string, whole bool) string {
+	state = StateWord(l, state)
+	if frame {
+		state = frameWords(l, state, "")
+	}
+	if whole {
+		return l.T("%s %s %% in all", state, total)
+	}
+	return state + " " + total + " %"
 }
 
 // KnownLine is what the line map says of a sensor after an entry, short.

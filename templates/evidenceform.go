@@ -14,6 +14,7 @@ type EntryForm struct {
 	Choices []Field // in order
 	Numbers []Field
 	Trims   []TrimBank // of the fuel trims
+	Frame   *Field     // the trims are of the freeze frame
 	Remarks []Field    // of the history, one tick each
 	Codes   *Field
 	All     *Field // the codes are all of their status
@@ -121,6 +122,11 @@ func NoteField() Field {
 // TrimField is one cell of the trims grid.
 func TrimField(name, label string) Field {
 	return Field{Name: name, Label: label, Unit: "%", Mode: "text"}
+}
+
+// FrameField says that trims are those of the freeze frame.
+func FrameField() Field {
+	return Field{Name: "frame", Label: "These are from the freeze frame: as it was when the code was set"}
 }
 
 // KindLink opens the form for one kind of evidence.

@@ -440,22 +440,28 @@ func (a *account) spent() float64 {
 	seen := map[string]bool{}
 	sum := 0.0
 	for _, e := range a.Standing() {
-		if e.Source == store.Told {
-			continue
-		}
-		for _, t := range diag.Tests() {
-			if t.ID == "road_proof" || t.Entry != e.Body.Kind || (t.Entry == diag.KindResult && t.ID != e.Body.Test) ||
-				(t.Entry == diag.KindForced && !strings.HasSuffix(t.ID, e.Body.Mixture)) {
-				continue
-			}
-			if key := fmt.Sprint(t.ID, e.Body.Bank, e.Body.Position); !seen[key] {
-				seen[key] = true
-				sum += t.Minutes
-			}
-			break
+		t, ok := testOf(e)
+		if key := fmt.Sprint(t.ID, e.Body.Bank, e.Body.Position); ok && !seen[key] {
+			seen[key] = true
+			sum += t.Minutes
 		}
 	}
 	return sum
+}
+
+// testOf is the test that was done here for an entry; ok is false where none was: others
+// told it, or the module had kept it.
+func testOf(e store.Entry) (t diag.TestInfo, ok bool) {
+	if e.Source == store.Told || e.Body.Frame {
+		return t, false
+	}
+	for _, t := range diag.Tests() {
+		if t.ID != "road_proof" && t.Entry == e.Body.Kind && (t.Entry != diag.KindResult || t.ID == e.Body.Test) &&
+			(t.Entry != diag.KindForced || strings.HasSuffix(t.ID, e.Body.Mixture)) {
+			return t, true
+		}
+	}
+	return t, false
 }
 
 // yes reads a customer's yes.

@@ -61,6 +61,7 @@ func (d *desk) entryForm(add string, who *store.SignedIn) *templates.EntryForm {
 		f.Source = new(templates.SourceField(true))
 		return f
 	case diag.KindTrim:
+		f.Frame = new(templates.FrameField())
 		for b := range d.car.Banks() {
 			bank := templates.TrimBank{Name: templates.BankWords(d.l, b+1)}
 			for _, state := range diag.States {
@@ -439,11 +440,12 @@ func remarked(t *templates.Field) diag.Entry {
 }
 
 func (d *desk) readTrims(f *form, ef *templates.EntryForm) []diag.Entry {
+	frame := f.value(ef.Frame) != ""
 	var out []diag.Entry
 	for b := range ef.Trims {
 		for i := range ef.Trims[b].Rows {
 			row := &ef.Trims[b].Rows[i]
-			e := diag.Entry{Kind: diag.KindTrim, Bank: b + 1, State: diag.States[i]}
+			e := diag.Entry{Kind: diag.KindTrim, Bank: b + 1, State: diag.States[i], Frame: frame}
 			if v, given := f.quantity(&row.Short); given {
 				e.ShortPct = &v
 			}

@@ -286,6 +286,7 @@ func TestEvidence(t *testing.T) {
 		says  string
 	}{
 		{"trims of several states in one form", "trim", []string{"short_1_idle", "+8", "long_1_idle", "17,5", "long_2_cruise", "\u22123"}, "Trims at idle: short-term trim +8 %, long-term trim +17.5 %"},
+		{"trims of the freeze frame", "trim", []string{"frame", "yes", "short_1_cruise", "8", "long_1_cruise", "14"}, "Trims at cruise in the freeze frame: short-term trim +8 %, long-term trim +14 %"},
 		{"a signal in millivolts", "signal", []string{"where", "1-1", "state", "fast_idle", "min_v", "100 mV", "max_v", "0.85", "crossings_hz", "1.4"}, "lowest 0.1 V, highest 0.85 V, crossings 1.4 Hz"},
 		{"a time to activity", "heater", []string{"where", "1-1", "warm_up_s", "85 s"}, "Heater: time to activity 85 s"},
 		{"a forced mixture in seconds", "forced", []string{"where", "1-1", "mixture", "rich", "volts", "0.87", "ms", "0.08 s"}, "Forced rich: voltage reached 0.87 V, time taken 80 ms"},
@@ -331,6 +332,7 @@ func TestEvidence(t *testing.T) {
 		{"an outcome of another test", "result", []string{"test", "intake_smoke", "outcome", "leaking"}, "not one of the choices", ""},
 		{"a leak on a bank without the bank", "result", []string{"test", "intake_smoke", "outcome", "bank"}, "bank", `value="bank" checked`},
 		{"a trim of 300 %", "trim", []string{"long_1_idle", "300", "long_1_cruise", "4"}, "300", `value="4"`},
+		{"a trim of 300 % in the freeze frame", "trim", []string{"frame", "yes", "long_1_idle", "300"}, "300", `name="frame" value="yes" checked`},
 		{"no trim at all", "trim", nil, "No trim is filled in", ""},
 		{"no remark at all", "history", []string{"source", "told"}, "Nothing is ticked", ""},
 		{"a wrong id", "lambda", []string{"state", "idle", "value", "1", "id", "not-a-uuid"}, "", `value="1"`},

@@ -169,7 +169,7 @@ func assignForm(l *lang.Language, people []store.Person, who *int64) *templates.
 
 // evidence puts an entry in neutral terms.
 func (d *desk) evidence(e diag.Entry) templates.Evidence {
-	out := templates.Evidence{Kind: string(e.Kind), Spot: d.spot(e.Bank, e.Position), State: e.State, Code: e.Code, Status: e.Status,
+	out := templates.Evidence{Kind: string(e.Kind), Spot: d.spot(e.Bank, e.Position), State: e.State, Frame: e.Frame, Code: e.Code, Status: e.Status,
 		Mixture: e.Mixture, Result: e.Result, Look: e.Look}
 	var fields map[string]any
 	b, _ := json.Marshal(e) // an Entry holds nothing that cannot be marshalled
@@ -382,27 +382,27 @@ func (d *desk) suspicion(s store.Sensor, anything bool) string {
 	return templates.FaultHere(d.l, "", templates.PercentWords(d.l, sum))
 }
 
-// trimLines tells the latest trims of a bank at up to three engine states.
+// trimLines tells the latest trims of a bank at up to three engine states, those of
+// freeze frames last.
 func (d *desk) trimLines(standing []store.Entry, bank int) []string {
-	latest := map[string]diag.Entry{}
-	for _, e := range standing {
-		if e.Body.Kind == diag.KindTrim && e.Body.Bank == bank {
-			latest[e.Body.State] = e.Body
-		}
-	}
 	var out []string
-	for _, state := range diag.States {
-		e, ok := latest[state]
-		if !ok {
-			continue
-		}
-		var total float64
-		for _, p := range []*float64{e.ShortPct, e.LongPct} {
-			if p != nil {
-				total += *p
+	for _, frame := range []bool{false, true} {
+		for _, state := range diag.States {
+			for _, s := range slices.Backward(standing) {
+				e := s.Body
+				if e.Kind != diag.KindTrim || e.Bank != bank || e.State != state || e.Frame != frame {
+					continue
+				}
+				var total float64
+				for _, p := range []*float64{e.ShortPct, e.LongPct} {
+					if p != nil {
+						total += *p
+					}
+				}
+				out = append(out, templates.TrimLine(d.l, state, frame, signed(d.l, total), e.ShortPct != nil && e.LongPct != nil))
+				break
 			}
 		}
-		out = append(out, templates.TrimLine(d.l, state, signed(d.l, total), e.ShortPct != nil && e.LongPct != nil))
 	}
 	return out[:min(len(out), 3)]
 }

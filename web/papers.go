@@ -450,18 +450,9 @@ func (s *server) photoFigures(ctx context.Context, d *desk, photos string, wante
 func (d *desk) looked() []string {
 	var out []string
 	for _, e := range d.Standing() {
-		if e.Source == store.Told || e.Body.Kind == diag.KindCode {
-			continue
-		}
-		for _, t := range diag.Tests() {
-			if t.ID == "road_proof" || t.Entry != e.Body.Kind || (t.Entry == diag.KindResult && t.ID != e.Body.Test) ||
-				(t.Entry == diag.KindForced && !strings.HasSuffix(t.ID, e.Body.Mixture)) {
-				continue
-			}
-			if say := templates.PlainTest(d.l, t.ID, t.Name); !slices.Contains(out, say) {
-				out = append(out, say)
-			}
-			break
+		t, ok := testOf(e)
+		if say := templates.PlainTest(d.l, t.ID, t.Name); ok && e.Body.Kind != diag.KindCode && !slices.Contains(out, say) {
+			out = append(out, say)
 		}
 	}
 	return out

@@ -191,7 +191,7 @@ func (d *desk) jobPictures(theme string) []templates.PictureView {
 	var out []templates.PictureView
 	states := map[string]bool{}
 	for _, e := range d.used {
-		if e.Body.Kind == diag.KindTrim {
+		if e.Body.Kind == diag.KindTrim && !e.Body.Frame {
 			states[fmt.Sprint(e.Body.Bank, e.Body.State)] = true
 		}
 	}
@@ -223,7 +223,8 @@ func (d *desk) lastSeq() int64 {
 	return n
 }
 
-// trimsPicture draws the trims in the log by state, the latest of each.
+// trimsPicture draws the trims in the log by state, the latest of each. Those of a freeze
+// frame are of another time, so they are no part of it.
 func (s *server) trimsPicture(w http.ResponseWriter, r *http.Request) error {
 	d, err := s.plainDesk(r)
 	if err != nil {
@@ -235,7 +236,7 @@ func (s *server) trimsPicture(w http.ResponseWriter, r *http.Request) error {
 		for _, state := range diag.States {
 			i := -1
 			for j, e := range d.used {
-				if e.Body.Kind == diag.KindTrim && e.Body.Bank == bank+1 && e.Body.State == state {
+				if e.Body.Kind == diag.KindTrim && !e.Body.Frame && e.Body.Bank == bank+1 && e.Body.State == state {
 					i = j
 				}
 			}

@@ -197,7 +197,7 @@ document.addEventListener("written", (event) => {
 	}
 	if (!["entry", "note", "file"].includes(item.what)) return;
 	said(item);
-	if (item.what === "entry") {
+	if (item.what === "entry" && !item.send.form.frame) {
 		if (line.state === "offline" || !navigator.onLine) walk(item);
 		else setTimeout(() => { if (document.querySelector(`[data-item="${item.id}"].waiting`)) walk(item); }, PATIENCE);
 	}
@@ -223,7 +223,8 @@ document.addEventListener("unwritten", () => {
 document.addEventListener("kept", (event) => {
 	before = null;
 	const { item, form } = event.detail;
-	const test = item.what === "entry" && form.dataset.test;
+	// What the module kept in its freeze frame is no test done: the clock goes on.
+	const test = item.what === "entry" && !item.send.form.frame && form.dataset.test;
 	if (!test) return;
 	const minutes = Math.round(spent(test) * 10) / 10;
 	localStorage.removeItem(clockKey(test));
