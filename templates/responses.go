@@ -264,6 +264,15 @@ func FuelStatusWord(l *lang.Language, s string) string {
 // StateChosenBelow stands for the engine state that the form asks for.
 const StateChosenBelow = "the speed chosen below"
 
+// StateNotTold stands for the engine state where a freeze frame does not tell it.
+const StateNotTold = "an unknown speed"
+
+// Why the trims of a freeze frame cannot be taken over.
+const (
+	FrameOpenLoop = "The fuel system was not in closed loop, so the module did not trim by its sensors."
+	FrameNoSpeed  = "The frame lacks engine speed or road speed, so how the engine ran is not known."
+)
+
 // Facts of an answer.
 const (
 	FactLines    = "Lines"

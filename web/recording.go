@@ -83,6 +83,7 @@ type offer struct {
 	what   string
 	remark string
 	cannot string
+	never  bool // nothing on the page mends why it cannot be taken
 }
 
 // readTable guesses how a table is read, applies what the person says, and measures.

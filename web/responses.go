@@ -157,12 +157,7 @@ func (a *answers) offer() {
 	if a.layout != nil && a.form.r.PostFormValue("take_layout") != "" {
 		car = a.d.Vehicle.Diag(a.layout, a.d.LastKm)
 	}
-	add := func(e diag.Entry) {
-		e = rounded(e)
-		ev := a.d.evidence(e)
-		if e.State != "" {
-			ev.State = templates.StateChosenBelow
-		}
+	put := func(e diag.Entry, ev templates.Evidence) *offer {
 		o := offer{entry: e, what: templates.Statement(a.d.l, ev)}
 		if e.Bank > 0 {
 			o.what = templates.Upper(templates.SpotWords(a.d.l, ev.Spot)) + ". " + o.what
@@ -174,17 +169,26 @@ func (a *answers) offer() {
 			o.cannot = problemWords(a.d.l, ps[0])
 		}
 		a.offers = append(a.offers, o)
+		return &a.offers[len(a.offers)-1]
+	}
+	add := func(e diag.Entry) *offer {
+		e = rounded(e)
+		ev := a.d.evidence(e)
+		if e.State != "" {
+			ev.State = templates.StateChosenBelow
+		}
+		return put(e, ev)
 	}
 	for _, c := range a.dec.Codes() {
 		add(diag.Entry{Kind: diag.KindCode, Code: c.Code.String(), Status: string(c.Status)})
 	}
 	for _, st := range []obd.CodeStatus{obd.Stored, obd.Pending} {
 		if silent, asked := a.unlisted(st); asked {
-			add(diag.Entry{Kind: diag.KindCodeList, Status: string(st)})
-			if o := &a.offers[len(a.offers)-1]; len(silent) > 0 {
-				o.cannot = templates.NotListed(a.d.l, silent)
+			o := add(diag.Entry{Kind: diag.KindCodeList, Status: string(st)})
+			if len(silent) > 0 {
+				o.never, o.cannot = true, templates.NotListed(a.d.l, silent)
 			} else if slices.ContainsFunc(a.dec.Notes, func(n obd.Note) bool { return n.Kind == obd.Damaged }) {
-				o.cannot = a.d.l.T(templates.ListDamaged)
+				o.never, o.cannot = true, a.d.l.T(templates.ListDamaged)
 			}
 		}
 	}
@@ -197,6 +201,20 @@ func (a *answers) offer() {
 		}
 		if e.ShortPct != nil || e.LongPct != nil {
 			add(e)
+		}
+	}
+	for _, f := range a.dec.FreezeFrames {
+		trims, cannot := frameTrims(f)
+		for _, e := range trims {
+			e = rounded(e)
+			ev := a.d.evidence(e)
+			ev.State = cmp.Or(e.State, templates.StateNotTold)
+			if f.Code != 0 {
+				ev.Code = f.Code.String()
+			}
+			if o := put(e, ev); cannot != "" {
+				o.never, o.cannot = true, a.d.l.T(cannot)
+			}
 		}
 	}
 	if a.res != nil {
@@ -274,12 +292,12 @@ func (a *answers) takeForm() *templates.TakeForm {
 		if sent {
 			row.Tick.Value = a.form.r.PostFormValue(row.Tick.Name)
 		}
-		if o.cannot != "" && (a.layout == nil || o.entry.Kind == diag.KindCodeList) {
+		if o.cannot != "" && (a.layout == nil || o.never) {
 			row.Tick.Name = ""
 		} else if o.cannot != "" { // it may fit once the layout is taken over
 			row.Tick.Value = ""
 		}
-		stated = stated || o.entry.State != ""
+		stated = stated || o.entry.State != "" && !o.entry.Frame
 		t.Offers = append(t.Offers, row)
 	}
 	if stated {
