@@ -279,7 +279,7 @@ func newCalc(ev *evidence) *calc {
 			}
 			c.outcomes = append(c.outcomes, ch)
 		case fRemark:
-			if w.m.Remarks[f.said].ID == nothingKnown {
+			if w.m.Remarks[f.said].ID == NothingKnown {
 				c.silences = append(c.silences, c.nothingSaid(i))
 				continue
 			}
@@ -537,11 +537,8 @@ func (c *calc) wasOff(x *unitPull) {
 func (w *world) pull(u *unit, p *place) unitPull {
 	x := unitPull{need: make([][allStates]float64, w.nb), needVar: make([][allStates]float64, w.nb), lie: make([][allStates]float64, w.nb), lieVar: make([][allStates]float64, w.nb)}
 	for _, t := range u.fx.trims {
-		if t.metering != "" && t.metering != w.v.AirMetering {
-			continue
-		}
 		for b := range w.nb {
-			if !p.reaches(b) || t.bank != 0 && t.bank != b+1 {
+			if !p.reaches(b) || !t.at(w.v.AirMetering, b) {
 				continue
 			}
 			x.any = true

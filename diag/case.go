@@ -136,6 +136,43 @@ type Entry struct {
 	AfterRepair int `json:"after_repair,omitempty"`
 }
 
+// TestDone names the test that an entry comes from; empty: none.
+func (e *Entry) TestDone() string {
+	switch e.Kind {
+	case KindTrim:
+		if e.Frame { // the module kept it
+			return ""
+		}
+		return "trims"
+	case KindSignal:
+		return "signal_capture"
+	case KindForced:
+		return "forced_" + e.Mixture
+	case KindHeater:
+		if e.Ohm != nil {
+			return "heater_resistance"
+		}
+		return "heater_supply"
+	case KindCircuit:
+		return "signal_circuit"
+	case KindConnector:
+		return "connector_look"
+	case KindTip:
+		return "tip_look"
+	case KindGas, KindLambda:
+		return "gas_analysis"
+	case KindFuelPressure:
+		return "fuel_pressure"
+	case KindAirflow:
+		return "airflow_check"
+	case KindHistory:
+		return "history_ask"
+	case KindResult:
+		return e.Test
+	}
+	return ""
+}
+
 // Costs prices the work.
 type Costs struct {
 	LabourPerHour float64 `json:"labour_per_hour"`

@@ -559,7 +559,7 @@ func (ev *evidence) riskFrom(f *finding, raised map[[3]int]bool) {
 			continue
 		}
 		for p := range sw.places {
-			if at := [3]int{f.said, s, p}; w.m.Remarks[f.said].ID == nothingKnown && !raised[at] {
+			if at := [3]int{f.said, s, p}; w.m.Remarks[f.said].ID == NothingKnown && !raised[at] {
 				raised[at] = true
 				ev.risk[s][p] *= w.untold(sw.units[sw.places[p].first].fx)
 				continue

@@ -6,18 +6,7 @@ import (
 )
 
 func TestFreezeFrame(t *testing.T) {
-	chance := func(cause string, list ...Entry) float64 {
-		d, err := Decide(Case{Version: CaseVersion, Vehicle: fourInline, Evidence: list, Costs: Costs{LabourPerHour: 120, Currency: "USD"}})
-		if err != nil {
-			t.Fatal(err)
-		}
-		for _, c := range d.Causes {
-			if c.Cause == cause {
-				return c.P
-			}
-		}
-		return 0
-	}
+	chance := chanceOn(t)
 	lean := Entry{Kind: KindCode, Code: "P0171"}
 	trim := func(pct float64, frame bool) Entry {
 		return Entry{Kind: KindTrim, Bank: 1, State: "idle", ShortPct: new(1.0), LongPct: new(pct), Frame: frame}

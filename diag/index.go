@@ -92,6 +92,11 @@ type effects struct {
 	open  bool
 }
 
+// at tells whether the effect is felt with a way of metering at a bank.
+func (t *trimEffect) at(metering string, bank int) bool {
+	return (t.metering == "" || t.metering == metering) && (t.bank == 0 || t.bank == bank+1)
+}
+
 type trimEffect struct {
 	lie      bool
 	state    int

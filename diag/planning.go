@@ -515,7 +515,7 @@ func (pr *prospect) inPlace(setup map[string]uint32) uint32 {
 	w := pr.c.w
 	var needed uint32
 	for i := range pr.c.ev.entries {
-		t, ok := w.test[testOf(&pr.c.ev.entries[i])]
+		t, ok := w.test[pr.c.ev.entries[i].TestDone()]
 		if !ok || w.m.Tests[t].Proof || pr.c.ev.entries[i].AfterRepair < pr.c.ev.round {
 			continue
 		}
@@ -527,41 +527,6 @@ func (pr *prospect) inPlace(setup map[string]uint32) uint32 {
 		needed &^= both
 	}
 	return needed
-}
-
-// testOf names the test that an entry comes from; empty: none.
-func testOf(e *Entry) string {
-	switch e.Kind {
-	case KindTrim:
-		if e.Frame { // the module kept it
-			return ""
-		}
-		return "trims"
-	case KindSignal:
-		return "signal_capture"
-	case KindForced:
-		return "forced_" + e.Mixture
-	case KindHeater:
-		if e.Ohm != nil {
-			return "heater_resistance"
-		}
-		return "heater_supply"
-	case KindCircuit:
-		return "signal_circuit"
-	case KindConnector:
-		return "connector_look"
-	case KindTip:
-		return "tip_look"
-	case KindGas, KindLambda:
-		return "gas_analysis"
-	case KindFuelPressure:
-		return "fuel_pressure"
-	case KindAirflow:
-		return "airflow_check"
-	case KindResult:
-		return e.Test
-	}
-	return ""
 }
 
 // end lists what the job can end with: a piece of work and its proof, and what follows

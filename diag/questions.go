@@ -389,7 +389,7 @@ func (c *calc) askHistory(q *question) {
 	q.answers = append(q.answers, answer{id: "nothing", say: say.T("nothing that bears on it")})
 	var told []int
 	for r, m := range w.m.Remarks {
-		if m.ID == nothingKnown {
+		if m.ID == NothingKnown {
 			continue
 		}
 		told = append(told, r)

@@ -115,7 +115,7 @@ func (w *world) shows(f *finding, e Entry, fx *effects, p *place, sensor int) bo
 				continue
 			}
 			if fx.open || slices.ContainsFunc(fx.trims, func(t trimEffect) bool {
-				return t.state == state && (t.metering == "" || t.metering == w.v.AirMetering) && (t.bank == 0 || t.bank == bank+1)
+				return t.state == state && t.at(w.v.AirMetering, bank)
 			}) {
 				return true
 			}

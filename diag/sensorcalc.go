@@ -113,27 +113,23 @@ func newSensorCalc(c *calc, s int) sensorCalc {
 		}
 	}
 	sc.classify(c)
+	keep := make([]float64, len(sw.units)) // what all silences leave of it
 	sc.keep = make([]float64, len(sw.places))
-	for u := range sw.units {
-		keep := 1.0
-		for i := range c.silences {
-			if x := &c.silences[i]; x.sensor != nil {
-				keep *= x.sensor[s][u]
+	for u := range keep {
+		keep[u] = 1
+		for _, x := range c.silences {
+			if x.sensor != nil {
+				keep[u] *= x.sensor[s][u]
 			}
 		}
 		p := sw.units[u].place
-		sc.keep[p] = max(sc.keep[p], keep)
+		sc.keep[p] = max(sc.keep[p], keep[u])
 	}
 	sc.base = make([]float64, len(sw.states))
 	for st := range sw.states {
 		lg := 0.0
 		for _, u := range sw.states[st].units {
-			lg += math.Log(sw.units[u].chance)
-			for i := range c.silences {
-				if x := &c.silences[i]; x.sensor != nil {
-					lg += math.Log(x.sensor[s][u])
-				}
-			}
+			lg += math.Log(sw.units[u].chance * keep[u])
 		}
 		for i := range sc.fixed {
 			lg += math.Log(sc.fixed[i].likelihood(sw.states[st].units, nil))

@@ -5,9 +5,9 @@ import (
 	"slices"
 )
 
-// nothingKnown is the remark that the driver was asked and told nothing of note. It
+// NothingKnown is the remark that the driver was asked and told nothing of note. It
 // speaks against every cause that is often told of, by half, as people forget.
-const nothingKnown = "nothing"
+const NothingKnown = "nothing"
 
 // silence is what was not found where it would have been: for each unit what it takes
 // from the likelihood.
@@ -109,6 +109,7 @@ func (w *world) untold(fx *effects) float64 {
 
 func (s *silence) likelihood(us []int16) float64 { return kept(s.keep, us) }
 
+// kept is what silences leave of a set of causes.
 func kept(keep []float64, us []int16) float64 {
 	p := 1.0
 	for _, u := range us {

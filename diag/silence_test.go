@@ -3,18 +3,7 @@ package diag
 import "testing"
 
 func TestCodesThatAreNotThere(t *testing.T) {
-	chance := func(cause string, list ...Entry) float64 {
-		d, err := Decide(Case{Version: CaseVersion, Vehicle: fourInline, Evidence: list, Costs: Costs{LabourPerHour: 120, Currency: "USD"}})
-		if err != nil {
-			t.Fatal(err)
-		}
-		for _, c := range d.Causes {
-			if c.Cause == cause && c.Position < 2 {
-				return c.P
-			}
-		}
-		return 0
-	}
+	chance := chanceOn(t)
 	lean := Entry{Kind: KindCode, Code: "P0171"}
 	all, pending := Entry{Kind: KindCodeList, Status: "stored"}, Entry{Kind: KindCodeList, Status: "pending"}
 
@@ -36,4 +25,22 @@ func TestCodesThatAreNotThere(t *testing.T) {
 			t.Errorf("past event: %.3f alone, %.3f not pending, %.3f pending", alone, not, is)
 		}
 	})
+}
+
+// chanceOn gives the probability of a cause of the engine, of its bank or at its front
+// sensor on a four-cylinder car.
+func chanceOn(t *testing.T) func(cause string, list ...Entry) float64 {
+	return func(cause string, list ...Entry) float64 {
+		t.Helper()
+		d, err := Decide(Case{Version: CaseVersion, Vehicle: fourInline, Evidence: list, Costs: Costs{LabourPerHour: 120, Currency: "USD"}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, c := range d.Causes {
+			if c.Cause == cause && c.Position < 2 {
+				return c.P
+			}
+		}
+		return 0
+	}
 }

@@ -261,7 +261,7 @@ func (t *truth) perform(test string, bank, position int) []Entry {
 	case "history_ask":
 		var out []Entry
 		for k, m := range w.m.Remarks {
-			if m.ID == nothingKnown {
+			if m.ID == NothingKnown {
 				continue
 			}
 			miss := 1 - m.Usual
@@ -278,7 +278,7 @@ func (t *truth) perform(test string, bank, position int) []Entry {
 			}
 		}
 		if len(out) == 0 {
-			out = append(out, Entry{Kind: KindHistory, Remark: nothingKnown})
+			out = append(out, Entry{Kind: KindHistory, Remark: NothingKnown})
 		}
 		return out
 	case "trims":

@@ -27,7 +27,7 @@ func DocumentKind(kind string) string {
 const (
 	FactCar      = "Car"
 	FactPlate    = "Plate"
-	FactOdometer = "Odometer"
+	FactDistance = "Odometer"
 	FactJob      = "Job"
 )
 

@@ -452,16 +452,11 @@ func (a *account) spent() float64 {
 // testOf is the test that was done here for an entry; ok is false where none was: others
 // told it, or the module had kept it.
 func testOf(e store.Entry) (t diag.TestInfo, ok bool) {
-	if e.Source == store.Told || e.Body.Frame {
+	if e.Source == store.Told {
 		return t, false
 	}
-	for _, t := range diag.Tests() {
-		if t.ID != "road_proof" && t.Entry == e.Body.Kind && (t.Entry != diag.KindResult || t.ID == e.Body.Test) &&
-			(t.Entry != diag.KindForced || strings.HasSuffix(t.ID, e.Body.Mixture)) {
-			return t, true
-		}
-	}
-	return t, false
+	t, ok = diag.TestByID(e.Body.TestDone())
+	return t, ok && t.ID != "road_proof"
 }
 
 // yes reads a customer's yes.

@@ -127,9 +127,6 @@ func (d *desk) entryForm(add string, who *store.SignedIn) *templates.EntryForm {
 	return f
 }
 
-// nothingKnown is the remark that the driver knows of nothing, as the model calls it.
-const nothingKnown = "nothing"
-
 // remarkFields are the ticks of the history.
 func remarkFields(l *lang.Language) []templates.Field {
 	var out []templates.Field
@@ -423,7 +420,7 @@ func (f *form) remarks(fields []templates.Field) []*templates.Field {
 		if f.value(&fields[i]) == "" {
 			continue
 		}
-		if remarked(&fields[i]).Remark == nothingKnown {
+		if remarked(&fields[i]).Remark == diag.NothingKnown {
 			nothing = i
 		}
 		out = append(out, &fields[i])

@@ -95,7 +95,7 @@ func (d *desk) sheet(title, number string) paper.Sheet {
 	fact(templates.FactCar, carName(d.Vehicle))
 	fact(templates.FactPlate, d.Vehicle.Plate)
 	fact("VIN", d.Vehicle.VIN)
-	fact(templates.FactOdometer, d.odometer())
+	fact(templates.FactDistance, d.odometer())
 	fact(templates.FactJob, strconv.FormatInt(d.Job.ID, 10))
 	return p
 }
