@@ -115,6 +115,14 @@ func newCompass(pr *prospect, need [][]int, barred []bool) *compass {
 				}
 			}
 		}
+		for m := work; m != 0; m &= m - 1 { // what a new sensor ends wants no work of its own
+			for _, f := range pr.mends[bits.TrailingZeros64(m)].ends {
+				if by := pr.faults[f].by; by != bits.TrailingZeros64(m) && work>>by&1 == 1 {
+					work &^= 1 << by
+					cost -= pr.mends[by].cost
+				}
+			}
+		}
 		g, ok := groups[work]
 		if !ok {
 			g = len(groups)
@@ -192,7 +200,7 @@ func (c *compass) errandOf(work uint64) *errand {
 	for m := work; m != 0; m &= m - 1 {
 		k := bits.TrailingZeros64(m)
 		cost += pr.mends[k].cost
-		for _, f := range pr.mends[k].faults {
+		for _, f := range pr.mends[k].ends {
 			mended |= 1 << f
 		}
 		t.barred = t.barred || c.barred[k]

@@ -150,7 +150,9 @@ func (d *decision) firmness(work []int) firmness {
 			bit |= 1 << f
 		}
 		each = append(each, bit)
-		all |= bit
+		for _, f := range d.pr.mends[m].ends {
+			all |= 1 << f
+		}
 	}
 	stands := func(p []float64) bool {
 		// What it mends is there more likely than not, and nothing else is; that

@@ -57,7 +57,8 @@ type mend struct {
 	ref    CauseRef
 	cost   float64
 	minute float64
-	faults []int
+	faults []int // that call for it
+	ends   []int // those, and what is gone with an old sensor
 }
 
 const (
@@ -293,11 +294,19 @@ func (pr *prospect) listMends() {
 				pr.mends = append(pr.mends, mend{sensor: ft.sensor, ref: ft.place.ref, cost: pr.money(k.Minutes, k.Price), minute: k.Minutes})
 			}
 			pr.mends[m].faults = append(pr.mends[m].faults, f)
+			pr.mends[m].ends = append(pr.mends[m].ends, f)
 			ft.by = m
 			continue
 		}
 		ft.by = len(pr.mends)
-		pr.mends = append(pr.mends, mend{-1, ft.place.ref, pr.money(k.Minutes, k.Price), k.Minutes, []int{f}})
+		pr.mends = append(pr.mends, mend{-1, ft.place.ref, pr.money(k.Minutes, k.Price), k.Minutes, []int{f}, []int{f}})
+	}
+	for f := range pr.faults {
+		if ft := &pr.faults[f]; ft.place.k.WithPart {
+			if m, ok := fit[ft.sensor]; ok {
+				pr.mends[m].ends = append(pr.mends[m].ends, f)
+			}
+		}
 	}
 }
 
@@ -317,7 +326,7 @@ func (pr *prospect) closeSets() {
 			}
 			done[by] = true
 			rest := s.mask
-			for _, f := range pr.mends[by].faults {
+			for _, f := range pr.mends[by].ends {
 				rest &^= 1 << f
 			}
 			// A new sensor that its maker kills leaves the fault it had.
@@ -337,7 +346,7 @@ func (pr *prospect) closeSets() {
 // come back where what makes it is left.
 func (pr *prospect) outcomesOf(mask uint64, by int, rest uint64) []uint64 {
 	out := []uint64{rest}
-	for _, f := range pr.mends[by].faults {
+	for _, f := range pr.mends[by].ends {
 		if mask>>f&1 == 1 && pr.faults[f].makers&rest != 0 {
 			for _, o := range slices.Clone(out) {
 				out = append(out, o|1<<f)

@@ -33,7 +33,7 @@ func (w *world) mendedBy(e Entry) mended {
 			return m
 		}
 		for p := range w.sens[m.sensor].places {
-			if k := w.sens[m.sensor].places[p].k; k.ID == e.Cause || e.Cause == NewSensor && k.Part {
+			if k := w.sens[m.sensor].places[p].k; k.ID == e.Cause || e.Cause == NewSensor && (k.Part || k.WithPart) {
 				m.places = append(m.places, p)
 			}
 		}

@@ -523,6 +523,11 @@ func mendAll(e *engine, faults []CauseRef) float64 {
 	cost := 0.0
 	fitted := map[[2]int]bool{}
 	for _, r := range faults {
+		if k := &e.m.Causes[e.cause[r.Cause]]; k.WithPart && slices.ContainsFunc(faults, func(o CauseRef) bool {
+			return o.Bank == r.Bank && o.Position == r.Position && e.m.Causes[e.cause[o.Cause]].Part
+		}) {
+			continue
+		}
 		if e.m.Causes[e.cause[r.Cause]].Part {
 			if at := [2]int{r.Bank, r.Position}; !fitted[at] {
 				fitted[at] = true
@@ -569,7 +574,7 @@ func (j *job) work(b *bill, mend, parts []CauseRef) (cost float64, left bool) {
 			b.wrong = true
 		}
 		t.gone(func(x CauseRef) bool {
-			if !at(x) {
+			if !at(x) && !(x.Bank == p.Bank && x.Position == p.Position && e.m.Causes[e.cause[x.Cause]].WithPart) {
 				return false
 			}
 			for _, o := range t.about { // what made it is still there: it dies again

@@ -216,7 +216,7 @@ func (c *checker) cause(k *Cause, curves map[string]At, tests map[string]*Test, 
 			c.fail(k.Age, fmt.Sprintf("there is no curve %q", k.Curve), "add the curve or correct the name")
 		}
 	}
-	if k.Part && k.Scope != Sensor {
+	if (k.Part || k.WithPart) && k.Scope != Sensor {
 		c.fail(k.At, "only a sensor's cause is mended by fitting a sensor", "take out part, or set scope sensor")
 	}
 	for _, s := range k.Only.Kinds {

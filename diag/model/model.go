@@ -199,6 +199,7 @@ type Cause struct {
 	Age       At
 	Only      Conditions
 	Part      bool // mended by fitting a sensor at its place
+	WithPart  bool // calls for no new sensor, but is gone with the old one where one is fitted
 	Wiring    bool // a fault of the sensor's circuit, not of the sensor
 	AddsVolts bool // brings a voltage of its own to the signal
 	Nothing   bool // nothing to mend

@@ -361,6 +361,8 @@ func (p *parser) causeStatement(key string, w *words) {
 		}
 	case "part":
 		c.Part = true
+	case "goes_with_part":
+		c.WithPart = true
 	case "wiring":
 		c.Wiring = true
 	case "adds_volts":

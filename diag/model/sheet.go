@@ -102,6 +102,9 @@ func causeSheet(k *Cause) Sheet {
 	if k.Curve != "" {
 		s.About = append(s.About, say.T("The prior follows the curve %s.", ID(k.Curve)))
 	}
+	if k.WithPart {
+		s.About = append(s.About, say.T("It calls for no new sensor, but is gone with the old one where one is fitted."))
+	}
 	add(say.T("mending, minutes"), number(k.Minutes), k.Repair, k.At)
 	add(say.T("mending, parts"), number(k.Price), k.Repair, k.At)
 	if k.SizeSD != 0 {
