@@ -291,7 +291,7 @@ func (b *bounds) above(us []int16, candidates uint64) *subtree {
 			if c.coupled[s] {
 				coupledTouch |= at
 				b.may[s] = may.classes
-			} else if len(c.sensors[s].touched)+len(c.sensors[s].fixed) > 0 {
+			} else if len(c.sensors[s].touched)+len(c.sensors[s].fixed)+len(c.sensors[s].heard) > 0 {
 				gain = max(1, may.total/max(m.total, 1e-300))
 			}
 		}

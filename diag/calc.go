@@ -283,13 +283,7 @@ func newCalc(ev *evidence) *calc {
 				c.silences = append(c.silences, c.nothingSaid(i))
 				continue
 			}
-			ch := orChannel{finding: i, none: 1 - w.m.Remarks[f.said].Usual, q: make([]float64, len(w.units)), power: 1}
-			for u := range w.units {
-				if p := &w.places[w.units[u].place]; p.reaches(f.bank) {
-					ch.q[u] = w.units[u].fx.say[f.said]
-				}
-			}
-			c.remarks = append(c.remarks, ch)
+			c.remarks = append(c.remarks, c.remark(i, f))
 		case fCode:
 			ch := codeChannel{orChannel{finding: i, none: 1 - w.leak(f), q: make([]float64, len(w.units)), power: f.power}, f.bank}
 			for u := range w.units {
@@ -305,9 +299,6 @@ func newCalc(ev *evidence) *calc {
 		case fMended:
 			c.silences = append(c.silences, c.mended(i))
 		case fUnlisted:
-			if ev.unlearned { // they may have been cleared
-				continue
-			}
 			c.silences = append(c.silences, c.noOtherCode(i))
 		}
 	}
@@ -329,6 +320,19 @@ func newCalc(ev *evidence) *calc {
 	c.judged = c.visit || c.proof != nil
 	c.touch()
 	return c
+}
+
+// remark is a thing that was told; told of several places it is told once.
+func (c *calc) remark(i int, f *finding) orChannel {
+	w := c.w
+	ch := orChannel{finding: i, none: 1 - w.m.Remarks[f.said].Usual, q: make([]float64, len(w.units)), power: 1}
+	for u := range w.units {
+		once := !slices.ContainsFunc(c.remarks, func(o orChannel) bool { return c.ev.findings[o.finding].said == f.said && o.q[u] > 0 })
+		if p := &w.places[w.units[u].place]; p.reaches(f.bank) && once {
+			ch.q[u] = w.units[u].fx.say[f.said]
+		}
+	}
+	return ch
 }
 
 // tabulate lays the tables of what was read of the engine and its banks.
@@ -442,7 +446,7 @@ func (c *calc) tells(s int) bool {
 	if c.judged {
 		return true // whether anything at all is wrong bears on it
 	}
-	if len(c.sensors[s].fixed)+len(c.sensors[s].touched) > 0 {
+	if len(c.sensors[s].fixed)+len(c.sensors[s].touched)+len(c.sensors[s].heard) > 0 {
 		return true
 	}
 	if sw.Position == 1 {

@@ -103,6 +103,7 @@ func (w *world) stays(p *place) float64 {
 // or stored and pending, or stored and, given that it made nothing pending, stored; from
 // the chance that it stores it.
 func (w *world) asSeen(f *finding, q float64, p *place) float64 {
+	q *= f.back
 	switch x := w.stays(p); f.last {
 	case seenAgain:
 		return q * x

@@ -30,6 +30,7 @@ type finding struct {
 	said  int       // fRemark
 	bad   bool      // fProof: failed
 	last  lasting   // fCode, fSensorCode
+	back  float64   // the same: chance that it is there again where it was set and may have been cleared; 1: it was not
 }
 
 type findKind int8
@@ -79,7 +80,6 @@ type evidence struct {
 	listed    map[string]bool  // status: all codes of it are among the entries
 	codes     map[findKey]bool // of all codes, also of those that a repair has overtaken
 	round     int              // repairs so far
-	risk      [][]float64      // sensor, place: odds factor from history
 	unused    []Note
 }
 
@@ -100,7 +100,7 @@ func (c *collector) at(k findKey) *finding {
 	if !ok {
 		i = len(c.ev.findings)
 		c.index[k] = i
-		c.ev.findings = append(c.ev.findings, finding{kind: k.kind, sensor: k.sensor, bank: k.bank, power: 1,
+		c.ev.findings = append(c.ev.findings, finding{kind: k.kind, sensor: k.sensor, bank: k.bank, power: 1, back: 1,
 			code: k.code, test: k.test, quant: k.quant, state: k.state})
 	}
 	return &c.ev.findings[i]
@@ -114,13 +114,6 @@ func (w *world) noEvidence() *evidence {
 func (w *world) collect(entries []Entry) *evidence {
 	ev := w.noEvidence()
 	ev.entries = entries
-	for s := range w.sens {
-		r := make([]float64, len(w.sens[s].places))
-		for i := range r {
-			r[i] = 1
-		}
-		ev.risk = append(ev.risk, r)
-	}
 	c := &collector{ev, map[findKey]int{}}
 	repairs := w.repairs(entries)
 	for _, r := range repairs {
@@ -442,7 +435,6 @@ var (
 func (ev *evidence) weigh() {
 	w := ev.w
 	families := map[[2]int]int{}
-	raised := map[[3]int]bool{}
 	familyOf := func(q int) int {
 		id := w.m.Quantities[q].ID
 		for i, fam := range [][]string{speedFamily, levelFamily, rearFamily} {
@@ -463,9 +455,10 @@ func (ev *evidence) weigh() {
 		switch f.kind {
 		case fCode, fSensorCode:
 			stored, pending := false, false
+			f.back = ev.back()
 			for _, e := range f.entries {
 				if ev.entries[e].AfterRepair > 0 { // it came back after it was cleared
-					stored, pending, f.power = true, true, 1
+					stored, pending, f.power, f.back = true, true, 1, 1
 					break
 				}
 				stored = stored || ev.entries[e].Status == "stored"
@@ -474,7 +467,7 @@ func (ev *evidence) weigh() {
 			switch {
 			case stored && pending:
 				f.last = seenAgain
-			case stored && ev.listed["pending"] && !ev.unlearned:
+			case stored && ev.listed["pending"]:
 				f.last = notAgain
 			}
 		case fSensorQuantity, fQuantity, fLambda:
@@ -492,8 +485,6 @@ func (ev *evidence) weigh() {
 			// The last word on a proof is the worst one: a fault left shows in one
 			// drive and not in another.
 			f.bad = slices.Max(f.xs) > 0
-		case fRemark:
-			ev.riskFrom(f, raised)
 		}
 	}
 	for b := range ev.trims {
@@ -510,6 +501,15 @@ func (ev *evidence) weigh() {
 			}
 		}
 	}
+}
+
+// back is the chance that a code that was set is there: not surely where the codes were
+// cleared a short while ago.
+func (ev *evidence) back() float64 {
+	if ev.unlearned {
+		return ev.w.returns
+	}
+	return 1
 }
 
 // mergeLooks counts each different outcome once. Where outcomes contradict each
@@ -546,29 +546,4 @@ func mergeLooks(looks []look) []look {
 		out = append(out, c.look)
 	}
 	return out
-}
-
-// riskFrom raises the odds of sensor causes that a remark speaks for. A remark
-// with a place speaks for that place only, and once.
-func (ev *evidence) riskFrom(f *finding, raised map[[3]int]bool) {
-	w := ev.w
-	usual := w.m.Remarks[f.said].Usual
-	for s := range w.sens {
-		sw := &w.sens[s]
-		if !ev.concerns(f, s) {
-			continue
-		}
-		for p := range sw.places {
-			if at := [3]int{f.said, s, p}; w.m.Remarks[f.said].ID == NothingKnown && !raised[at] {
-				raised[at] = true
-				ev.risk[s][p] *= w.untold(sw.units[sw.places[p].first].fx)
-				continue
-			}
-			say := sw.units[sw.places[p].first].fx.say[f.said]
-			if at := [3]int{f.said, s, p}; say > 0 && !raised[at] {
-				raised[at] = true
-				ev.risk[s][p] *= (usual + say - usual*say) / usual
-			}
-		}
-	}
 }

@@ -171,15 +171,12 @@ func (c *calc) likelihoods(h *hyp, out []float64) {
 		out[c.amounts[i].finding] = math.Log(c.amounts[i].likelihood(h.us))
 	}
 	for i := range c.remarks {
-		f := &c.ev.findings[c.remarks[i].finding]
-		lg := math.Log(1 - c.remarks[i].missed(h.us))
-		// For a sensor's cause a remark is a risk that was run: it has raised the
-		// odds, and is shown here as if it were a witness.
-		for s := range w.sens {
-			for _, u := range w.sens[s].states[h.st[s]].units {
-				if say := w.sens[s].units[u].fx.say[f.said]; say > 0 && c.ev.concerns(f, s) {
-					usual := w.m.Remarks[f.said].Usual
-					lg += math.Log((usual + say - usual*say) / usual)
+		miss := c.remarks[i].missed(h.us)
+		lg := math.Log(1 - miss)
+		for s := range c.sensors {
+			for k := range c.sensors[s].heard {
+				if t := &c.sensors[s].heard[k]; t.channel == i {
+					lg += math.Log(t.of(miss, int(h.st[s])))
 				}
 			}
 		}
@@ -190,11 +187,7 @@ func (c *calc) likelihoods(h *hyp, out []float64) {
 		lg := math.Log(x.likelihood(h.us))
 		for s := range w.sens {
 			for _, u := range w.sens[s].states[h.st[s]].units {
-				if x.sensor != nil {
-					lg += math.Log(x.sensor[s][u])
-				} else {
-					lg += math.Log(w.untold(w.sens[s].units[u].fx))
-				}
+				lg += math.Log(x.sensor[s][u])
 			}
 		}
 		out[x.finding] += lg

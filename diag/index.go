@@ -27,11 +27,11 @@ type engine struct {
 	shortSD    float64
 	longSD     float64
 	unlearned  float64
+	returns    float64
 	wild       float64
 	beyond     float64 // of wild, beyond what a cell can give
 	cellError  float64 // V
 	onPrice    float64 // minutes
-	forgotten  float64
 	partial    float64
 	pending    float64
 	authority  float64
@@ -112,7 +112,7 @@ func newEngine(m *model.Model) *engine {
 	e := &engine{m: m, test: map[string]int{}, quantity: map[string]int{}, code: map[string]int{}, remark: map[string]int{},
 		cause: map[string]int{}, curves: map[string]model.Curve{},
 		trimSD: set("trim_sd"), shortSD: set("short_only_sd"), longSD: set("long_only_sd"),
-		unlearned: set("unlearned_factor"), wild: set("wild"), beyond: set("wild_beyond"), cellError: set("cell_error"), partial: set("unlearned_share"), forgotten: set("forgotten"), onPrice: set("on_minutes"), pending: set("pending_weight"), authority: set("authority_pct"),
+		unlearned: set("unlearned_factor"), wild: set("wild"), beyond: set("wild_beyond"), cellError: set("cell_error"), partial: set("unlearned_share"), onPrice: set("on_minutes"), pending: set("pending_weight"), returns: set("code_returns"), authority: set("authority_pct"),
 		family: set("family_share"), visit: set("idle_visit"), quiet: set("unmentioned"), comeback: set("comeback_minutes"), redo: set("redo_minutes"), proof: set("proof_minutes"),
 		proofMiss: set("proof_misses"), lasts: set("pending_again"), lapses: set("pending_lapsed"), frameOff: set("frame_lapsed_pct"), frameOffSD: set("frame_lapsed_sd"), remains: set("left_after_mending"), proofFails: set("failed_proof_minutes"), reference: set("reference_rate")}
 	for i, t := range m.Tests {

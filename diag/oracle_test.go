@@ -71,8 +71,8 @@ func atoms(m *model.Model, v Vehicle) []atom {
 type oracleCase struct {
 	m     *model.Model
 	atoms []atom
-	risk  map[CauseRef]float64 // odds factor from history
 	km    float64
+	back  float64 // chance that a code that was set is there; 0: surely
 }
 
 func (o *oracleCase) prior(set uint64) *big.Rat {
@@ -115,16 +115,13 @@ func (o *oracleCase) prior(set uint64) *big.Rat {
 	return p
 }
 
-// own is a cause's prior by itself: with the mileage and the risk.
+// own is a cause's prior by itself: with the mileage.
 func (o *oracleCase) own(a atom) float64 {
 	odds := a.k.Prior / (1 - a.k.Prior)
 	for _, c := range o.m.Curves {
 		if c.Name == a.k.Curve {
 			odds *= c.Factor(o.km)
 		}
-	}
-	if r, ok := o.risk[a.ref()]; ok {
-		odds *= r
 	}
 	return odds / (1 + odds)
 }
@@ -146,6 +143,19 @@ func not(f func(uint64) *big.Rat) func(uint64) *big.Rat {
 	return func(set uint64) *big.Rat { return new(big.Rat).Sub(big.NewRat(1, 1), f(set)) }
 }
 
+// told is the chance to hear a remark of the car with one sensor.
+func (o *oracleCase) told(remark string) func(uint64) *big.Rat {
+	i := slices.IndexFunc(o.m.Remarks, func(r model.Remark) bool { return r.ID == remark })
+	return o.or(o.m.Remarks[i].Usual, func(a atom) float64 {
+		for _, s := range a.k.Says {
+			if s.Remark == remark {
+				return s.P
+			}
+		}
+		return 0
+	})
+}
+
 // code is the chance that a code is set at a bank (position 0) or a sensor.
 func (o *oracleCase) code(id string, bank, pos int) func(uint64) *big.Rat {
 	return o.codeOf(id, bank, pos, func(bool) float64 { return 1 })
@@ -156,7 +166,11 @@ func (o *oracleCase) code(id string, bank, pos int) func(uint64) *big.Rat {
 func (o *oracleCase) codeOf(id string, bank, pos int, share func(there bool) float64) func(uint64) *big.Rat {
 	i := slices.IndexFunc(o.m.Codes, func(c model.Code) bool { return c.ID == id })
 	base, _, _ := strings.Cut(id, ":")
-	return o.or(o.m.Codes[i].False*share(false), func(a atom) float64 {
+	back := o.back
+	if back == 0 {
+		back = 1
+	}
+	return o.or(o.m.Codes[i].False*back*share(false), func(a atom) float64 {
 		if a.bank > 0 && bank > 0 && a.bank != bank || a.pos > 0 && pos > 0 && a.pos != pos {
 			return 0
 		}
@@ -166,7 +180,7 @@ func (o *oracleCase) codeOf(id string, bank, pos int, share func(there bool) flo
 				if e.Front && at > 1 || e.Rear && at == 1 {
 					return 0
 				}
-				return e.P * share(!a.k.Nothing)
+				return e.P * back * share(!a.k.Nothing)
 			}
 		}
 		return 0
@@ -297,28 +311,7 @@ func TestEngineAgainstOracle(t *testing.T) {
 	t.Run("codes, tests, history and causes that make causes", func(t *testing.T) {
 		e := subModel("intake_leak_common", "past_event", "oil_burning", "head_gasket_leak", "misfire", "catalyst_worn",
 			"sensor_coolant", "sensor_oil", "sensor_aged", "signal_open")
-		o := &oracleCase{m: e.m, atoms: atoms(e.m, one), km: 150000, risk: map[CauseRef]float64{}}
-		for _, r := range []struct {
-			cause  string
-			remark string
-		}{{"sensor_coolant", "coolant_loss"}} {
-			k, _ := e.m.CauseByID(r.cause)
-			for _, s := range k.Says {
-				if s.Remark == r.remark {
-					i := e.remark[r.remark]
-					u := e.m.Remarks[i].Usual
-					o.risk[CauseRef{r.cause, 1, 1}] = (u + s.P - u*s.P) / u
-				}
-			}
-		}
-		remark := o.or(e.m.Remarks[e.remark["coolant_loss"]].Usual, func(a atom) float64 {
-			for _, s := range a.k.Says {
-				if s.Remark == "coolant_loss" && a.pos == 0 {
-					return s.P
-				}
-			}
-			return 0
-		})
+		o := &oracleCase{m: e.m, atoms: atoms(e.m, one), km: 150000}
 		tip := o.finds("tip_look", "green", 1, 1)
 		quiet := func(set uint64) *big.Rat { // the looks nobody mentioned count half
 			x := 1.0
@@ -337,13 +330,13 @@ func TestEngineAgainstOracle(t *testing.T) {
 		}}, o, []func(uint64) *big.Rat{
 			o.code("sensor_slow", 1, 1), o.code("misfire", 0, 0), o.code("catalyst", 1, 0),
 			not(o.finds("combustion_gas_test", "found", 0, 0)), o.finds("misfire_counts", "counted", 1, 0),
-			tip, quiet, remark,
+			tip, quiet, o.told("coolant_loss"),
 		}, 1e-6)
 	})
 
 	t.Run("codes that are pending, not pending and not there", func(t *testing.T) {
 		e := subModel("intake_leak_common", "past_event", "misfire", "head_gasket_leak", "sensor_coolant", "sensor_aged", "signal_open", "heater_supply_fault")
-		o := &oracleCase{m: e.m, atoms: atoms(e.m, one), km: 150000, risk: map[CauseRef]float64{}}
+		o := &oracleCase{m: e.m, atoms: atoms(e.m, one), km: 150000}
 		compare(t, e, Case{Version: 1, Vehicle: one, Costs: price, Evidence: []Entry{
 			{Kind: KindCode, Code: "P0133"}, {Kind: KindCode, Code: "P0133", Status: "pending"}, {Kind: KindCode, Code: "P0300"}, {Kind: KindCode, Code: "P0171"},
 			{Kind: KindCodeList, Status: "stored"}, {Kind: KindCodeList, Status: "pending"},
@@ -352,6 +345,28 @@ func TestEngineAgainstOracle(t *testing.T) {
 			o.pending("sensor_slow", 1, 1), o.storedOnly("misfire", 0, 0), o.storedOnly("mixture:lean", 1, 0),
 			o.noneBut(one, "P0133", "P0300", "P0171"), not(o.finds("combustion_gas_test", "found", 0, 0)),
 		}, 1e-6)
+	})
+
+	t.Run("all that the driver could tell, and codes that may not be back", func(t *testing.T) {
+		e := subModel("intake_leak_common", "past_event", "oil_burning", "misfire", "sensor_oil", "sensor_aged", "sensor_soot", "heater_supply_fault")
+		o := &oracleCase{m: e.m, atoms: atoms(e.m, one), km: 150000, back: e.returns}
+		c := Case{Version: CaseVersion, Vehicle: one, Costs: price, Evidence: []Entry{
+			{Kind: KindCode, Code: "P0133"}, {Kind: KindCode, Code: "P0300"}, {Kind: KindCode, Code: "P0300", Status: "pending"},
+			{Kind: KindCodeList, Status: "stored"}, {Kind: KindCodeList, Status: "pending"}, {Kind: KindHistory, Remark: NothingKnown},
+		}}
+		likely := []func(uint64) *big.Rat{o.storedOnly("sensor_slow", 1, 1), o.pending("misfire", 0, 0), o.noneBut(one, "P0133", "P0300")}
+		said := []string{"oil_use", "battery_off", "fuel_use_up"}
+		for _, r := range e.m.Remarks {
+			switch {
+			case r.ID == NothingKnown:
+			case slices.Contains(said, r.ID):
+				c.Evidence = append(c.Evidence, Entry{Kind: KindHistory, Remark: r.ID})
+				likely = append(likely, o.told(r.ID))
+			default:
+				likely = append(likely, not(o.told(r.ID)))
+			}
+		}
+		compare(t, e, c, o, likely, 1e-6)
 	})
 
 	t.Run("two banks whose codes, trims and lambda hang together through lying sensors", func(t *testing.T) {
@@ -502,7 +517,7 @@ func TestRandomPartsAgainstOracle(t *testing.T) {
 			keep = append(keep, k.ID)
 		}
 		e := subModel(keep...)
-		o := &oracleCase{m: e.m, atoms: atoms(e.m, car), km: float64(car.OdometerKm), risk: map[CauseRef]float64{}}
+		o := &oracleCase{m: e.m, atoms: atoms(e.m, car), km: float64(car.OdometerKm)}
 		c := Case{Version: CaseVersion, Vehicle: car, Costs: Costs{LabourPerHour: 120, Currency: "USD"}}
 		var likely []func(uint64) *big.Rat
 		tests := map[string]bool{}

@@ -21,6 +21,7 @@ type sensorCalc struct {
 	rises   []rise          // the same, taken apart for speed
 	falls   []fall
 	levels  []stateLevel
+	heard   []heard
 	touches []bool // context place
 	memo    map[uint64]*sensorSum
 	lastKey uint64
@@ -48,6 +49,31 @@ type fall struct {
 type stateLevel struct {
 	f         *sensorFinding
 	lik, grip []float64 // state
+}
+
+// heard is a remark that is made of causes at the sensor as well as of the context. Each
+// sensor is weighed as if no other were spoken of: its likelihood is that of the remark
+// under the context and the state, over that under the context alone, which is counted
+// with the context.
+type heard struct {
+	channel int       // of the remarks
+	keep    []float64 // sensor unit: chance that it is not told of
+	miss    []float64 // state
+}
+
+// of is the likelihood of a remark for a state where the context leaves it unmade with
+// a chance of miss. The more the context says of it the less the state can.
+func (t *heard) of(miss float64, st int) float64 { return (1 - miss*t.miss[st]) / (1 - miss) }
+
+// most is the state that is told of most.
+func (t *heard) most() int {
+	best := 0
+	for st, x := range t.miss {
+		if x < t.miss[best] {
+			best = st
+		}
+	}
+	return best
 }
 
 // class is what a group of states does to the outside.
@@ -87,8 +113,7 @@ func newSensorCalc(c *calc, s int) sensorCalc {
 	sw := &w.sens[s]
 	sc := sensorCalc{s: s, w: w, c: c, touches: make([]bool, len(w.places)), memo: map[uint64]*sensorSum{}}
 	for p := range sw.places {
-		o := sw.places[p].prior / (1 - sw.places[p].prior) * c.ev.risk[s][p]
-		sc.prior = append(sc.prior, o/(1+o))
+		sc.prior = append(sc.prior, sw.places[p].prior)
 		for _, par := range sw.places[p].parents {
 			sc.touches[par.place] = true
 		}
@@ -112,15 +137,14 @@ func newSensorCalc(c *calc, s int) sensorCalc {
 			sc.fixed = append(sc.fixed, sf)
 		}
 	}
+	sc.listen()
 	sc.classify(c)
 	keep := make([]float64, len(sw.units)) // what all silences leave of it
 	sc.keep = make([]float64, len(sw.places))
 	for u := range keep {
 		keep[u] = 1
 		for _, x := range c.silences {
-			if x.sensor != nil {
-				keep[u] *= x.sensor[s][u]
-			}
+			keep[u] *= x.sensor[s][u]
 		}
 		p := sw.units[u].place
 		sc.keep[p] = max(sc.keep[p], keep[u])
@@ -144,6 +168,40 @@ func newSensorCalc(c *calc, s int) sensorCalc {
 		sc.base[st] = math.Exp(max(sc.base[st]-sc.offset, -600))
 	}
 	return sc
+}
+
+// listen finds what was told of the sensor.
+func (sc *sensorCalc) listen() {
+	c, w, sw := sc.c, sc.w, &sc.w.sens[sc.s]
+	var said []int
+	for i := range c.remarks {
+		f := &c.ev.findings[c.remarks[i].finding]
+		if !c.ev.concerns(f, sc.s) || slices.Contains(said, f.said) {
+			continue
+		}
+		said = append(said, f.said)
+		t := heard{channel: i, keep: make([]float64, len(sw.units)), miss: make([]float64, len(sw.states))}
+		some := false
+		for u := range sw.units {
+			t.keep[u] = 1 - sw.units[u].fx.say[f.said]
+			some = some || t.keep[u] < 1
+		}
+		if !some {
+			continue
+		}
+		for st := range sw.states {
+			t.miss[st] = 1
+			for _, u := range sw.states[st].units {
+				t.miss[st] *= t.keep[u]
+			}
+		}
+		sc.heard = append(sc.heard, t)
+		for u, q := range c.remarks[i].q {
+			if q > 0 {
+				sc.touches[w.units[u].place] = true
+			}
+		}
+	}
 }
 
 func (w *world) sensorFinding(i int, f *finding, sw *sensorWorld) sensorFinding {
@@ -519,6 +577,13 @@ func (sc *sensorCalc) weigh(cu []int16, later []int16) *sensorSum {
 			m.states[st] *= power(1-miss*s, r.power)
 		}
 	}
+	for i := range sc.heard {
+		t := &sc.heard[i]
+		miss := sc.c.remarks[t.channel].missed(cu) // what comes later only takes from it
+		for st := range m.states {
+			m.states[st] *= t.of(miss, st)
+		}
+	}
 	for i := range sc.levels {
 		l := &sc.levels[i]
 		moved, hold := l.f.moved(cu)
@@ -589,6 +654,11 @@ func (sc *sensorCalc) tail(cu []int16) float64 {
 			}
 			lik.mul(best)
 		}
+	}
+	for i := range sc.heard {
+		t := &sc.heard[i]
+		miss := sc.c.remarks[t.channel].missed(cu)
+		lik.mul(1 + 3*(t.of(miss, t.most())-1)) // three together are told of no oftener than each on its own
 	}
 	of := norm / max(sc.sum(cu).total, 1e-300)
 	best := of * math.Exp(min(lik.log()-sc.offset, 600))
@@ -677,6 +747,12 @@ func (sc *sensorCalc) three(cu []int16, odds []float64) float64 {
 				held = append(held, x)
 			}
 		}
+	}
+	for i := range sc.heard {
+		t := &sc.heard[i]
+		miss := sc.c.remarks[t.channel].missed(cu)
+		common /= 1 - miss
+		seen = append(seen, sign{miss, 1, over(func(u int) float64 { return t.keep[u] }, least)})
 	}
 	sum := 0.0
 	for i := range n {

@@ -1,12 +1,11 @@
 package diag
 
 import (
-	"math"
 	"slices"
 )
 
-// NothingKnown is the remark that the driver was asked and told nothing of note. It
-// speaks against every cause that is often told of, by half, as people forget.
+// NothingKnown is the remark that the driver was asked and told nothing more of note. It
+// speaks against every cause that would often have been told of.
 const NothingKnown = "nothing"
 
 // silence is what was not found where it would have been: for each unit what it takes
@@ -14,16 +13,30 @@ const NothingKnown = "nothing"
 type silence struct {
 	finding int
 	keep    []float64   // context unit
-	sensor  [][]float64 // sensor, unit; nil: counted among the risks
+	sensor  [][]float64 // sensor, unit
 }
 
+// nothingSaid is the silence of the remarks that were not made.
 func (c *calc) nothingSaid(i int) silence {
-	w := c.w
-	s := silence{i, make([]float64, len(w.units)), nil}
-	for u := range w.units {
-		s.keep[u] = w.untold(w.units[u].fx)
+	f := &c.ev.findings[i]
+	said := make([]bool, len(c.w.m.Remarks))
+	for k := range c.ev.findings {
+		if o := &c.ev.findings[k]; o.kind == fRemark {
+			said[o.said] = true
+		}
 	}
-	return s
+	return c.silent(i, func(fx *effects, p *place, sensor int) float64 {
+		if sensor < 0 && !p.reaches(f.bank) || sensor >= 0 && !c.ev.concerns(f, sensor) {
+			return 1
+		}
+		keep := 1.0
+		for r, say := range fx.say {
+			if !said[r] {
+				keep *= 1 - say
+			}
+		}
+		return keep
+	})
 }
 
 // noOtherCode is the silence of the codes that are not stored.
@@ -31,7 +44,7 @@ func (c *calc) noOtherCode(i int) silence {
 	w := c.w
 	unset := make([][]finding, len(w.m.Codes))
 	note := func(k int, f finding) {
-		f.code = k
+		f.code, f.back = k, c.ev.back()
 		if !c.ev.codes[findKey{kind: f.kind, code: k, sensor: f.sensor, bank: f.bank}] {
 			unset[k] = append(unset[k], f)
 		}
@@ -52,7 +65,7 @@ func (c *calc) noOtherCode(i int) silence {
 		keep := 1.0
 		for _, k := range fx.sets {
 			for j := range unset[k] {
-				keep *= 1 - w.setsCode(&unset[k][j], fx, p, sensor)
+				keep *= 1 - unset[k][j].back*w.setsCode(&unset[k][j], fx, p, sensor)
 			}
 		}
 		return keep
@@ -62,7 +75,7 @@ func (c *calc) noOtherCode(i int) silence {
 // notPending is the silence of a stored code that is not pending.
 func (c *calc) notPending(i int) silence {
 	return c.silent(i, func(fx *effects, p *place, sensor int) float64 {
-		return 1 - c.w.setsCode(&c.ev.findings[i], fx, p, sensor)*c.w.stays(p)
+		return 1 - c.w.setsCode(&c.ev.findings[i], fx, p, sensor)*c.ev.findings[i].back*c.w.stays(p)
 	})
 }
 
@@ -96,15 +109,6 @@ func (c *calc) silent(i int, keep func(fx *effects, p *place, sensor int) float6
 		}
 	}
 	return s
-}
-
-// untold is the likelihood that none of a cause's usual remarks is made.
-func (w *world) untold(fx *effects) float64 {
-	p := 1.0
-	for _, say := range fx.say {
-		p *= 1 - say
-	}
-	return math.Pow(p, w.forgotten)
 }
 
 func (s *silence) likelihood(us []int16) float64 { return kept(s.keep, us) }

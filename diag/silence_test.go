@@ -12,10 +12,11 @@ func TestCodesThatAreNotThere(t *testing.T) {
 			t.Errorf("%.4f of a short with P0171 alone, %.4f when no other code is stored", alone, listed)
 		}
 	})
-	t.Run("say nothing once the codes were cleared", func(t *testing.T) {
+	t.Run("say less once the codes were cleared, as they may not be back", func(t *testing.T) {
 		cleared := Entry{Kind: KindHistory, Remark: "codes_cleared"}
-		if without, with := chance("signal_short_ground", lean, cleared), chance("signal_short_ground", lean, cleared, all); without != with {
-			t.Errorf("%.6f, with the list %.6f", without, with)
+		before, after := chance("signal_short_ground", lean, all)/chance("signal_short_ground", lean), chance("signal_short_ground", lean, cleared, all)/chance("signal_short_ground", lean, cleared)
+		if after >= 1 || after < 1.5*before {
+			t.Errorf("the list leaves %.3f of it, after a clear %.3f", before, after)
 		}
 	})
 	t.Run("make a past event likelier where nothing is pending, and less likely where the code is", func(t *testing.T) {

@@ -37,6 +37,7 @@ type truth struct {
 	rng   uint64
 	about []CauseRef            // what the job is about, and still there
 	setBy map[string][]CauseRef // code: what set it
+	clear bool                  // the codes were cleared or the battery was off a short while ago
 }
 
 var layouts = []Vehicle{
@@ -66,6 +67,7 @@ func drawJobOf(e *engine, seed uint64, cars []Vehicle) job {
 		t := truth{w: w, size: map[int]float64{}, lit: map[CauseRef]bool{}, setBy: map[string][]CauseRef{}, rng: seed * 0x9e3779b97f4a7c15}
 		t.h.st = make([]int16, len(w.sens))
 		t.draw(r)
+		t.clear = slices.ContainsFunc(t.perform("history_ask", 0, 0), func(e Entry) bool { return e.Remark == "codes_cleared" || e.Remark == "battery_off" })
 		if codes := t.drawCodes(r); len(codes) > 0 {
 			t.about = t.faults()
 			return job{t, codes}
@@ -157,8 +159,12 @@ func (t *truth) drawCodes(r *rand.Rand) []Entry {
 	var by []CauseRef
 	// Of those that did, each is seen again lately or not; the code is pending if one is.
 	again, lately := false, rand.New(rand.NewPCG(t.rng, 11))
+	back := 1.0
+	if t.clear {
+		back = w.returns
+	}
 	fires := func(q float64, ref CauseRef) {
-		if r.Float64() < q {
+		if r.Float64() < q*back {
 			by = append(by, ref)
 			x := w.lasts
 			if ref.Cause == "" || w.m.Causes[w.cause[ref.Cause]].Nothing {
@@ -238,7 +244,7 @@ func (t *truth) perform(test string, bank, position int) []Entry {
 	w := t.w
 	seed := hash(t.rng ^ hash(uint64(w.test[test])<<16|uint64(bank)<<8|uint64(position)))
 	r := rand.New(rand.NewPCG(seed, 7))
-	c := newCalc(&evidence{w: w, trims: make([][allStates][]trimReading, w.nb), risk: noRisk(w)})
+	c := newCalc(&evidence{w: w, trims: make([][allStates][]trimReading, w.nb)})
 	s := -1
 	if position > 0 {
 		s = w.sensorAt(bank, position)
@@ -277,10 +283,7 @@ func (t *truth) perform(test string, bank, position int) []Entry {
 				out = append(out, Entry{Kind: KindHistory, Remark: m.ID})
 			}
 		}
-		if len(out) == 0 {
-			out = append(out, Entry{Kind: KindHistory, Remark: NothingKnown})
-		}
-		return out
+		return append(out, Entry{Kind: KindHistory, Remark: NothingKnown})
 	case "trims":
 		var out []Entry
 		for b := range w.nb {
@@ -290,7 +293,11 @@ func (t *truth) perform(test string, bank, position int) []Entry {
 				if !open {
 					x = w.saturate(need + lie)
 				}
-				x += w.trimSD * r.NormFloat64()
+				sd := w.trimSD
+				if t.clear {
+					sd *= w.unlearned
+				}
+				x += sd * r.NormFloat64()
 				out = append(out, Entry{Kind: KindTrim, Bank: b + 1, State: name, ShortPct: new(1.0), LongPct: new(math.Round(x - 1))})
 			}
 		}
@@ -301,9 +308,12 @@ func (t *truth) perform(test string, bank, position int) []Entry {
 			dev := 0.0
 			for b := range w.nb {
 				need, lie, open := t.pull(b, st)
-				dev += w.deviation(need, lie, open, false) / float64(w.nb)
+				dev += w.deviation(need, lie, open, t.clear) / float64(w.nb)
 			}
 			sd := w.m.Quantities[w.quantity["lambda.tailpipe"]].SD
+			if t.clear {
+				sd *= 2
+			}
 			out = append(out, Entry{Kind: KindLambda, State: name, Value: new(min(max(1+(dev+sd*r.NormFloat64())/100, 0.5), 2))})
 		}
 		pair := normal("gas.unburnt")
@@ -388,14 +398,6 @@ func (t *truth) perform(test string, bank, position int) []Entry {
 	}
 	if len(out) == 0 {
 		out = append(out, record(0, bank-1))
-	}
-	return out
-}
-
-func noRisk(w *world) [][]float64 {
-	out := make([][]float64, len(w.sens))
-	for s := range out {
-		out[s] = make([]float64, len(w.sens[s].places))
 	}
 	return out
 }

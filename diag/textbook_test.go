@@ -164,7 +164,7 @@ var textbooks = []textbook{
 		"wrong_fuel", "mend wrong_fuel"},
 	{"exhaust recirculation open at idle", fourInline, [][]Entry{codes("P0300"), told("rough_running"), shown("egr_check", "stuck_open"), trims(1, 2, 1, 0, 1)},
 		"egr_stuck_open", "mend egr_stuck_open"},
-	{"gas in the coolant and a green tip: the gasket before the sensor", fourInline, [][]Entry{codes("P0133"), told("coolant_loss"), shown("combustion_gas_test", "found"), sluggish(1, 1), tip(1, 1, "green")},
+	{"gas in the coolant and a green tip: the gasket before the sensor", fourInline, [][]Entry{codes("P0133"), told("coolant_loss"), shown("combustion_gas_test", "found"), sluggish(1, 1), tip(1, 1, "green"), forced(1, 2, "lean", 0.1, 70)},
 		"head_gasket_leak", "part b1s1 first head_gasket_leak"},
 	{"an oily tip and oil use: the engine before the sensor", fourInline, [][]Entry{codes("P0133"), told("oil_use"), shown("oil_use_check", "high"), sluggish(1, 1), tip(1, 1, "oily")},
 		"sensor_oil b1s1", "part b1s1 first oil_burning"},

@@ -114,6 +114,13 @@ func RemarkField(id, words string) Field {
 	return Field{Name: "remark_" + id, Label: Upper(words)}
 }
 
+// NothingElseField is the tick that all of the history was asked after.
+func NothingElseField(id, words string) Field {
+	f := RemarkField(id, words)
+	f.Hint = "Tick it only where all of these were asked after: what was not told then counts as well."
+	return f
+}
+
 // NoteField is a free note.
 func NoteField() Field {
 	return Field{Name: "note", Label: "Note", Required: true, Whole: true, Hint: "For people. The engine does not read notes."}

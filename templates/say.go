@@ -156,7 +156,6 @@ const (
 var (
 	SayNotRead       = Mend{"That could not be read.", "Check what was typed and send it again."}
 	SayNoRemark      = Mend{"Nothing is ticked.", "Tick what was heard or seen; leave the page if it was nothing."}
-	SayNothingAndYet = Mend{"It says that nothing is known, and something besides.", "Take one of the ticks out."}
 	SayNoCodes       = Mend{"No code is filled in.", "Write the codes down, or tick that the car holds none of this status."}
 	SayListTold      = Mend{"Whether others read the whole list is not known here.", "Take the tick out, or read the codes on the car."}
 	SayListPermanent = Mend{"Nothing is concluded from a list of permanent codes.", "Take the tick out: the codes are written down without it."}

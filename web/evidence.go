@@ -131,7 +131,11 @@ func (d *desk) entryForm(add string, who *store.SignedIn) *templates.EntryForm {
 func remarkFields(l *lang.Language) []templates.Field {
 	var out []templates.Field
 	for _, w := range diag.RemarkWords() {
-		out = append(out, templates.RemarkField(w.ID, l.T(w.Name)))
+		field := templates.RemarkField
+		if w.ID == diag.NothingKnown {
+			field = templates.NothingElseField
+		}
+		out = append(out, field(w.ID, l.T(w.Name)))
 	}
 	return out
 }
@@ -412,21 +416,13 @@ func (d *desk) readRemarks(f *form, ef *templates.EntryForm, bank, position int)
 	return out
 }
 
-// remarks reads the ticks of the history. That nothing is known goes with no other.
+// remarks reads the ticks of the history.
 func (f *form) remarks(fields []templates.Field) []*templates.Field {
 	var out []*templates.Field
-	nothing := -1
 	for i := range fields {
-		if f.value(&fields[i]) == "" {
-			continue
+		if f.value(&fields[i]) != "" {
+			out = append(out, &fields[i])
 		}
-		if remarked(&fields[i]).Remark == diag.NothingKnown {
-			nothing = i
-		}
-		out = append(out, &fields[i])
-	}
-	if nothing >= 0 && len(out) > 1 {
-		f.wrong(&fields[nothing], templates.SayNothingAndYet)
 	}
 	return out
 }

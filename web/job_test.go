@@ -98,18 +98,17 @@ func TestIntake(t *testing.T) {
 		ticks := []string{`name="remark_rattle" value="yes" checked`, `name="remark_coolant_loss" value="yes" checked`, `<details open>`}
 		b.get("/jobs/new?fresh=1").want(t, 200, `name="remark_nothing"`).lacks(t, "<details open>")
 		b.post("/jobs", with(told, "concern", "")).want(t, 422, ticks...)
-		b.post("/jobs", with(told, "remark_nothing", "yes")).want(t, 422, append(ticks, "nothing is known, and something besides")...)
-		path := b.post("/jobs", told).want(t, 303).location
+		path := b.post("/jobs", with(told, "remark_nothing", "yes")).want(t, 303).location
 		var got []string
 		for _, e := range r.entriesOf(jobNumber(t, path)) {
 			got = append(got, string(e.Source)+" "+string(e.Body.Kind)+" "+e.Body.Code+e.Body.Remark)
 		}
-		if want := []string{"told code P0171", "told code P0174", "told history coolant_loss", "told history rattle"}; !slices.Equal(got, want) {
+		if want := []string{"told code P0171", "told code P0174", "told history coolant_loss", "told history rattle", "told history nothing"}; !slices.Equal(got, want) {
 			t.Errorf("the log has %q, want %q", got, want)
 		}
 		b.get(path).want(t, 200, "The exhaust rattles or knocks", "told by others")
 		path = b.post("/jobs", with(good, "intake", store.NewID(), "plate", "ASK 2", "codes", "", "remark_nothing", "yes")).want(t, 303).location
-		b.get(path).want(t, 200, "Nothing that bears on it", "told by others")
+		b.get(path).want(t, 200, "Nothing else that bears on it", "told by others")
 	})
 	t.Run("takes the same form once when it is sent twice", func(t *testing.T) {
 		a := b.post("/jobs", good)
@@ -327,7 +326,6 @@ func TestEvidence(t *testing.T) {
 		{"a whole list that others told", "code", []string{"codes", "P0171", "status", "stored", "source", "told", "all_codes", "yes"}, "Whether others read the whole list is not known here", `name="all_codes" value="yes" checked`},
 		{"a whole list of permanent codes", "code", []string{"codes", "P0171", "status", "permanent", "source", "observed", "all_codes", "yes"}, "the codes are written down without it", `name="all_codes" value="yes" checked`},
 		{"a whole list with a code that does not exist", "code", []string{"codes", "X1234", "status", "stored", "source", "observed", "all_codes", "yes"}, "X1234", `name="all_codes" value="yes" checked`},
-		{"nothing known and something besides", "history", []string{"remark_nothing", "yes", "remark_rattle", "yes", "source", "told"}, "nothing is known, and something besides", `name="remark_rattle" value="yes" checked`},
 		{"an empty reading", "gas", []string{"state", "idle"}, "", ""},
 		{"an outcome of another test", "result", []string{"test", "intake_smoke", "outcome", "leaking"}, "not one of the choices", ""},
 		{"a leak on a bank without the bank", "result", []string{"test", "intake_smoke", "outcome", "bank"}, "bank", `value="bank" checked`},

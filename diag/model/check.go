@@ -15,8 +15,8 @@ var (
 	entries = []string{"code", "trim", "signal", "forced", "heater", "circuit", "connector", "tip", "gas", "lambda",
 		"fuel_pressure", "airflow", "result", "history"}
 	worded   = []string{"circuit", "connector", "tip", "result"}
-	settings = []string{"trim_sd", "short_only_sd", "long_only_sd", "unlearned_factor", "unlearned_share", "wild", "wild_beyond", "cell_error", "pending_weight",
-		"authority_pct", "comeback_minutes", "redo_minutes", "proof_minutes", "proof_misses", "family_share", "on_minutes", "forgotten", "idle_visit", "unmentioned", "reference_rate",
+	settings = []string{"trim_sd", "short_only_sd", "long_only_sd", "unlearned_factor", "unlearned_share", "wild", "wild_beyond", "cell_error", "pending_weight", "code_returns",
+		"authority_pct", "comeback_minutes", "redo_minutes", "proof_minutes", "proof_misses", "family_share", "on_minutes", "idle_visit", "unmentioned", "reference_rate",
 		"pending_again", "pending_lapsed", "left_after_mending", "frame_lapsed_pct", "frame_lapsed_sd", "failed_proof_minutes"}
 )
 
