@@ -174,7 +174,7 @@ func (c *calc) chanceOf(x *wanted, us []int16, sh *share, total float64) float64
 		for st := range w.sens[s].states {
 			k := c.sensors[s].classOf[st]
 			if sum.classes[k] > 0 && w.sens[s].holds(st, x.sensors[s], sound) {
-				in += sh.classes[s][k] * sum.states[st] / sum.classes[k]
+				in += sh.classes[s][k] * sum.of(&c.sensors[s])[st] / sum.classes[k]
 			}
 		}
 		p *= in / max(of, 1e-300)

@@ -375,7 +375,7 @@ func (c *calc) touch() {
 		}
 	}
 	for s := range c.sensors {
-		if c.tells(s) {
+		if c.tells(s) || len(c.sensors[s].heard) > 0 {
 			for p, t := range c.sensors[s].touches {
 				c.touched[p] = c.touched[p] || t
 			}
@@ -440,13 +440,14 @@ func (c *calc) moves(u int) bool {
 	return false
 }
 
-// tells tells whether anything is known that bears on a sensor.
+// tells tells whether anything was found that bears on a sensor. What was told of it makes
+// its causes likelier, but nobody looks for them on that account.
 func (c *calc) tells(s int) bool {
 	sw := &c.w.sens[s]
 	if c.judged {
 		return true // whether anything at all is wrong bears on it
 	}
-	if len(c.sensors[s].fixed)+len(c.sensors[s].touched)+len(c.sensors[s].heard) > 0 {
+	if len(c.sensors[s].fixed)+len(c.sensors[s].touched) > 0 {
 		return true
 	}
 	if sw.Position == 1 {

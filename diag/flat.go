@@ -67,8 +67,9 @@ func (b *belief) unfold() []hyp {
 				}
 				per = append(per, x)
 			}
+			states := sum.of(&c.sensors[s])
 			for k, cl := range c.sensors[s].classOf {
-				x := per[cl] * sum.states[k]
+				x := per[cl] * states[k]
 				if k == 0 && sum.classes[cl] > 0 || p*x > keepHyp {
 					cands[s] = append(cands[s], candidate{int16(k), x})
 				}
@@ -132,7 +133,7 @@ func (c *calc) weighOne(h *hyp, a product) float64 {
 	loose := 1.0
 	only := c.onlys()
 	for s := range c.sensors {
-		x := c.sums[s].states[h.st[s]]
+		x := c.sums[s].of(&c.sensors[s])[h.st[s]]
 		if c.coupled[s] {
 			only[s][c.sensors[s].classOf[h.st[s]]] = x
 		} else {

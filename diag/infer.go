@@ -302,12 +302,13 @@ func (b *belief) spread() {
 	}
 	for _, at := range credit {
 		sw := &w.sens[at.s]
+		states := at.sum.of(&c.sensors[at.s])
 		for st := range sw.states {
 			k := c.sensors[at.s].classOf[st]
 			if len(sw.states[st].units) == 0 || at.sum.classes[k] == 0 {
 				continue
 			}
-			x := at.classes[k] * at.sum.states[st] / at.sum.classes[k]
+			x := at.classes[k] * states[st] / at.sum.classes[k]
 			for _, u := range sw.states[st].units {
 				b.smarg[at.s][sw.units[u].place] += x
 			}

@@ -386,7 +386,7 @@ func exclusive(fires []float64) []float64 {
 
 func (c *calc) askHistory(q *question) {
 	w := c.w
-	q.answers = append(q.answers, answer{id: "nothing", say: say.T("nothing that bears on it")})
+	q.answers = append(q.answers, answer{id: NothingKnown, say: say.T(w.m.Remarks[w.remark[NothingKnown]].Name)})
 	var told []int
 	for r, m := range w.m.Remarks {
 		if m.ID == NothingKnown {

@@ -24,6 +24,9 @@ type sensorCalc struct {
 	heard   []heard
 	touches []bool // context place
 	memo    map[uint64]*sensorSum
+	states  []float64 // memory for statesUnder
+	odds    []float64 // the same
+	sums    []float64 // memory for classes to come
 	lastKey uint64
 	last    *sensorSum
 }
@@ -84,11 +87,23 @@ type class struct {
 	twin        int       // the first class that acts alike on trims and lambda
 }
 
-// sensorSum is the weight of a sensor's states under one context.
+// sensorSum is the weight of a sensor's states under one context, summed by class.
 type sensorSum struct {
-	states  []float64
 	classes []float64
 	total   float64
+	sound   float64 // of the state with nothing wrong
+	under   [maxContext]int16
+	n       int8
+	each    []float64 // of all states, where they were asked for
+}
+
+// of is the weight of each state. Most contexts are asked for the sums alone, so that it is
+// worked out again for those that are not.
+func (m *sensorSum) of(sc *sensorCalc) []float64 {
+	if m.each == nil {
+		m.each = slices.Clone(sc.statesUnder(m.under[:m.n], nil))
+	}
+	return m.each
 }
 
 // sensorFinding is a finding about one sensor.
@@ -529,14 +544,35 @@ func (sc *sensorCalc) sum(cu []int16) *sensorSum {
 	return m
 }
 
-// weigh computes the weights of all states under a context; with later units it
+// weigh sums the weights of all states under a context by class; with later units it
 // gives bounds that hold with any of them added.
 func (sc *sensorCalc) weigh(cu []int16, later []int16) *sensorSum {
+	n := len(sc.classes)
+	if len(sc.sums) < n {
+		sc.sums = make([]float64, 32*n)
+	}
+	m := &sensorSum{classes: sc.sums[:n:n], n: int8(len(cu))}
+	sc.sums = sc.sums[n:]
+	copy(m.under[:], cu)
+	states := sc.statesUnder(cu, later)
+	m.sound = states[0]
+	for st, cl := range sc.classOf {
+		m.classes[cl] += states[st]
+	}
+	for _, x := range m.classes {
+		m.total += x
+	}
+	return m
+}
+
+// statesUnder computes the weights of all states under a context, or bounds with later
+// units. They are good until it is called again.
+func (sc *sensorCalc) statesUnder(cu []int16, later []int16) []float64 {
 	sw := &sc.w.sens[sc.s]
-	n := len(sw.states)
-	memory := make([]float64, n+len(sc.classes)+len(sw.places)+1)
-	m := &sensorSum{states: memory[:n:n], classes: memory[n : n+len(sc.classes) : n+len(sc.classes)]}
-	odds := memory[n+len(sc.classes):]
+	if sc.states == nil {
+		sc.states, sc.odds = make([]float64, len(sw.states)), make([]float64, len(sw.places)+1)
+	}
+	states, odds := sc.states, sc.odds
 	norm := 1.0
 	for p := range sw.places {
 		miss, lmiss := 1-sc.prior[p], 1.0
@@ -562,7 +598,7 @@ func (sc *sensorCalc) weigh(cu []int16, later []int16) *sensorSum {
 	}
 	for st := range sw.states {
 		at := &sw.states[st].places
-		m.states[st] = norm * sc.base[st] * odds[at[0]] * odds[at[1]]
+		states[st] = norm * sc.base[st] * odds[at[0]] * odds[at[1]]
 	}
 	for i := range sc.rises {
 		r := &sc.rises[i]
@@ -574,14 +610,15 @@ func (sc *sensorCalc) weigh(cu []int16, later []int16) *sensorSum {
 			miss *= 1 - r.cq[u]
 		}
 		for st, s := range r.miss {
-			m.states[st] *= power(1-miss*s, r.power)
+			states[st] *= power(1-miss*s, r.power)
 		}
 	}
 	for i := range sc.heard {
 		t := &sc.heard[i]
 		miss := sc.c.remarks[t.channel].missed(cu) // what comes later only takes from it
-		for st := range m.states {
-			m.states[st] *= t.of(miss, st)
+		all := 1 / (1 - miss)
+		for st, x := range t.miss {
+			states[st] *= all - all*miss*x
 		}
 	}
 	for i := range sc.levels {
@@ -595,14 +632,10 @@ func (sc *sensorCalc) weigh(cu []int16, later []int16) *sensorSum {
 			if hold > l.grip[st] {
 				x = moved
 			}
-			m.states[st] *= max(x, best)
+			states[st] *= max(x, best)
 		}
 	}
-	for st, x := range m.states {
-		m.classes[sc.classOf[st]] += x
-		m.total += x
-	}
-	return m
+	return states
 }
 
 // has tells whether some unit of a place is in the set.

@@ -274,9 +274,11 @@ func (c *calc) weighSensors(us []int16, sh *share) float64 {
 	c.lay(us)
 	if sh != nil {
 		sh.sums = append(sh.sums[:0], c.sums...)
-		sh.classes = sh.classes[:0]
 		for s := range c.sums {
-			sh.classes = append(sh.classes, make([]float64, len(c.sums[s].classes)))
+			if len(sh.classes) == s {
+				sh.classes = append(sh.classes, make([]float64, len(c.sums[s].classes)))
+			}
+			clear(sh.classes[s])
 		}
 	}
 	p := c.sumJoint(&c.j.exact, c.j.laid, sh)
@@ -661,9 +663,9 @@ func (c *calc) proved(us []int16, p float64, sh *share) float64 {
 	only := c.onlys()
 	for s := range c.sums {
 		if c.coupled[s] {
-			only[s][0] = c.sums[s].states[0]
+			only[s][0] = c.sums[s].sound
 		} else {
-			clean *= c.sums[s].states[0]
+			clean *= c.sums[s].sound
 		}
 	}
 	clean *= c.sumJoint(&c.j.exact, only, nil)
