@@ -286,7 +286,7 @@ func (b *bounds) above(us []int16, candidates uint64) *subtree {
 	coupledTouch := uint64(0)
 	for s, m := range c.sums {
 		gain := 1.0
-		if at := b.touch[s] & candidates; at != 0 && (c.tells(s) || len(c.sensors[s].heard) > 0) {
+		if at := b.touch[s] & candidates; at != 0 && c.counts(s) {
 			may := b.sum(s, us, at)
 			if c.coupled[s] {
 				coupledTouch |= at

@@ -375,7 +375,7 @@ func (c *calc) touch() {
 		}
 	}
 	for s := range c.sensors {
-		if c.tells(s) || len(c.sensors[s].heard) > 0 {
+		if c.counts(s) {
 			for p, t := range c.sensors[s].touches {
 				c.touched[p] = c.touched[p] || t
 			}
@@ -462,6 +462,9 @@ func (c *calc) tells(s int) bool {
 	}
 	return sw.Position <= 2 && slices.ContainsFunc(sw.banks, c.hasCodes)
 }
+
+// counts tells whether anything at all is known that bears on a sensor, hearsay too.
+func (c *calc) counts(s int) bool { return c.tells(s) || len(c.sensors[s].heard) > 0 }
 
 // finds lists, for each context unit, the chance that it makes a test show an
 // outcome at a bank.

@@ -225,13 +225,13 @@ func (d *decision) directEvidence(s int) bool {
 // partRatio is the likelihood ratio of findings at a sensor for one cause against all
 // states of it that want no new part.
 func (c *calc) partRatio(s, place int, list []*sensorFinding) float64 {
-	sw, sc := &c.w.sens[s], &c.sensors[s]
+	sw := &c.w.sens[s]
 	var with, without, pw, po float64
 	for st := range sw.states {
 		lg, prior, part, it := 0.0, 1.0, false, false
 		for _, u := range sw.states[st].units {
 			p := sw.units[u].place
-			prior *= sw.units[u].chance * sc.prior[p] / (1 - sc.prior[p])
+			prior *= sw.units[u].chance * sw.places[p].prior / (1 - sw.places[p].prior)
 			part = part || sw.places[p].k.Part
 			it = it || p == place
 		}

@@ -10,7 +10,6 @@ type sensorCalc struct {
 	s       int
 	w       *world
 	c       *calc
-	prior   []float64 // place, with the risk from history
 	classes []class
 	classOf []int // state
 	base    []float64
@@ -128,7 +127,6 @@ func newSensorCalc(c *calc, s int) sensorCalc {
 	sw := &w.sens[s]
 	sc := sensorCalc{s: s, w: w, c: c, touches: make([]bool, len(w.places)), memo: map[uint64]*sensorSum{}}
 	for p := range sw.places {
-		sc.prior = append(sc.prior, sw.places[p].prior)
 		for _, par := range sw.places[p].parents {
 			sc.touches[par.place] = true
 		}
@@ -575,7 +573,7 @@ func (sc *sensorCalc) statesUnder(cu []int16, later []int16) []float64 {
 	states, odds := sc.states, sc.odds
 	norm := 1.0
 	for p := range sw.places {
-		miss, lmiss := 1-sc.prior[p], 1.0
+		miss, lmiss := 1-sw.places[p].prior, 1.0
 		for _, par := range sw.places[p].parents {
 			if !sc.c.touched[par.place] {
 				miss *= 1 - par.p*sc.c.idle[par.place] // not enumerated: on average
@@ -659,7 +657,7 @@ func (sc *sensorCalc) tail(cu []int16) float64 {
 	norm, prod, e1, e2, e3 := 1.0, 1.0, 0.0, 0.0, 0.0
 	odds := make([]float64, len(sw.places))
 	for p := range sw.places {
-		miss := 1 - sc.prior[p]
+		miss := 1 - sw.places[p].prior
 		for _, par := range sw.places[p].parents {
 			if !sc.c.touched[par.place] {
 				miss *= 1 - par.p*sc.c.idle[par.place]
