@@ -731,7 +731,7 @@ func (b *bounds) sum(s int, us []int16, may uint64) *sensorSum {
 	var buf [maxContext]int16
 	mine := buf[:0]
 	for _, u := range us {
-		if sc.touches[b.c.w.units[u].place] {
+		if sc.minds[b.c.w.units[u].place] {
 			key.have = key.have<<10 | uint64(u+1)
 			mine = append(mine, u)
 		}

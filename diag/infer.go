@@ -226,7 +226,7 @@ func (b *belief) sensorTail() float64 {
 			sc := &c.sensors[s]
 			k := key{sensor: s}
 			for _, u := range n.units() {
-				if sc.touches[c.w.units[u].place] {
+				if sc.minds[c.w.units[u].place] {
 					k.context = k.context<<10 | uint64(u+1)
 				}
 			}

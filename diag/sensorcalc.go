@@ -22,6 +22,7 @@ type sensorCalc struct {
 	levels  []stateLevel
 	heard   []heard
 	touches []bool // context place
+	minds   []bool // the same, and what says the remarks that were heard: it only takes from the sensor
 	memo    map[uint64]*sensorSum
 	states  []float64 // memory for statesUnder
 	odds    []float64 // the same
@@ -186,6 +187,7 @@ func newSensorCalc(c *calc, s int) sensorCalc {
 // listen finds what was told of the sensor.
 func (sc *sensorCalc) listen() {
 	c, w, sw := sc.c, sc.w, &sc.w.sens[sc.s]
+	sc.minds = slices.Clone(sc.touches)
 	var said []int
 	for i := range c.remarks {
 		f := &c.ev.findings[c.remarks[i].finding]
@@ -211,7 +213,7 @@ func (sc *sensorCalc) listen() {
 		sc.heard = append(sc.heard, t)
 		for u, q := range c.remarks[i].q {
 			if q > 0 {
-				sc.touches[w.units[u].place] = true
+				sc.minds[w.units[u].place] = true
 			}
 		}
 	}
@@ -525,7 +527,7 @@ func (sc *sensorCalc) sum(cu []int16) *sensorSum {
 	var buf [maxContext]int16
 	mine := buf[:0]
 	for _, u := range cu {
-		if sc.touches[sc.w.units[u].place] {
+		if sc.minds[sc.w.units[u].place] {
 			key = key<<10 | uint64(u+1)
 			mine = append(mine, u)
 		}
