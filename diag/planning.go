@@ -247,8 +247,8 @@ func (pr *prospect) blame(hyps []hyp) {
 // not set until now it is not taken to set on that drive.
 func (fx *effects) shows(read bool) float64 {
 	quiet := 1.0
-	for _, c := range fx.code {
-		if !read {
+	if !read {
+		for _, c := range fx.code {
 			quiet *= 1 - c.p
 		}
 	}
