@@ -166,11 +166,17 @@ func CauseByID(id string) (CauseInfo, bool) {
 	return CauseInfo{}, false
 }
 
-// RemarkWords lists the remarks of history with their meaning.
-func RemarkWords() []Word {
-	var out []Word
+// RemarkWord is a remark of history with its meaning.
+type RemarkWord struct {
+	Word
+	Noticed bool // on the car as it is; else something that has happened
+}
+
+// RemarkWords lists the remarks of history.
+func RemarkWords() []RemarkWord {
+	var out []RemarkWord
 	for _, r := range model.Trade().Remarks {
-		out = append(out, Word{r.ID, r.Name})
+		out = append(out, RemarkWord{Word{r.ID, r.Name}, r.Noticed})
 	}
 	return out
 }

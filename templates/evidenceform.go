@@ -13,9 +13,9 @@ type EntryForm struct {
 	Where   *Field
 	Choices []Field // in order
 	Numbers []Field
-	Trims   []TrimBank // of the fuel trims
-	Frame   *Field     // the trims are of the freeze frame
-	Remarks []Field    // of the history, one tick each
+	Trims   []TrimBank    // of the fuel trims
+	Frame   *Field        // the trims are of the freeze frame
+	Remarks []RemarkGroup // of the history
 	Codes   *Field
 	All     *Field // the codes are all of their status
 	Note    *Field
@@ -108,6 +108,18 @@ func HoldsField() Field {
 func OpenField() Field {
 	return Field{Name: "wide_open", Label: "Throttle", Options: []Option{{"yes", "wide open"}, {"", "part open"}}}
 }
+
+// RemarkGroup is what the history asks after, one tick each.
+type RemarkGroup struct {
+	Legend string
+	Ticks  []Field
+}
+
+// The legends of the history's groups.
+const (
+	RemarksHappened = "What has happened?"
+	RemarksNoticed  = "What is noticed on the car?"
+)
 
 // RemarkField is one tick of the history.
 func RemarkField(id, words string) Field {

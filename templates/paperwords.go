@@ -287,6 +287,12 @@ func plainTest(id string) string {
 		return "the fuel pressure"
 	case "airflow_check":
 		return "the air the engine breathes"
+	case "fuel_sample":
+		return "a sample of the fuel"
+	case "vacuum_hold":
+		return "whether the exhaust lets the gas out"
+	case "calibration_check":
+		return "whether the engine's computer has its latest program"
 	case "intake_smoke":
 		return "leaks in the air intake, with smoke"
 	case "exhaust_leak_test":

@@ -128,16 +128,21 @@ func (d *desk) entryForm(add string, who *store.SignedIn) *templates.EntryForm {
 }
 
 // remarkFields are the ticks of the history.
-func remarkFields(l *lang.Language) []templates.Field {
-	var out []templates.Field
+func remarkFields(l *lang.Language) []templates.RemarkGroup {
+	happened, noticed := templates.RemarkGroup{Legend: templates.RemarksHappened}, templates.RemarkGroup{Legend: templates.RemarksNoticed}
+	var last []templates.Field
 	for _, w := range diag.RemarkWords() {
-		field := templates.RemarkField
-		if w.ID == diag.NothingKnown {
-			field = templates.NothingElseField
+		switch words := l.T(w.Name); {
+		case w.ID == diag.NothingKnown:
+			last = append(last, templates.NothingElseField(w.ID, words))
+		case w.Noticed:
+			noticed.Ticks = append(noticed.Ticks, templates.RemarkField(w.ID, words))
+		default:
+			happened.Ticks = append(happened.Ticks, templates.RemarkField(w.ID, words))
 		}
-		out = append(out, field(w.ID, l.T(w.Name)))
 	}
-	return out
+	noticed.Ticks = append(noticed.Ticks, last...)
+	return []templates.RemarkGroup{happened, noticed}
 }
 
 // presetOnly chooses the place when there is only one.
@@ -417,11 +422,13 @@ func (d *desk) readRemarks(f *form, ef *templates.EntryForm, bank, position int)
 }
 
 // remarks reads the ticks of the history.
-func (f *form) remarks(fields []templates.Field) []*templates.Field {
+func (f *form) remarks(groups []templates.RemarkGroup) []*templates.Field {
 	var out []*templates.Field
-	for i := range fields {
-		if f.value(&fields[i]) != "" {
-			out = append(out, &fields[i])
+	for _, g := range groups {
+		for i := range g.Ticks {
+			if f.value(&g.Ticks[i]) != "" {
+				out = append(out, &g.Ticks[i])
+			}
 		}
 	}
 	return out

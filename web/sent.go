@@ -391,19 +391,19 @@ func (s *server) jobState(w http.ResponseWriter, r *http.Request) error {
 		By       string `json:"by"`
 	}
 	out := struct {
-		ID          int64            `json:"id"`
-		State       string           `json:"state"`
-		Car         string           `json:"car"`
-		Concern     string           `json:"concern"`
-		Vehicle     diag.Vehicle     `json:"vehicle"`
-		Log         []line           `json:"log"`
-		SetAside    []aside          `json:"set_aside"`
-		Decision    *diag.Decision   `json:"decision"` // null when the case cannot be weighed
-		NoFit       string           `json:"no_fit,omitempty"`
-		Fingerprint string           `json:"fingerprint"`
-		Tests       []diag.TestInfo  `json:"tests"`
-		Causes      []diag.CauseInfo `json:"causes"`
-		Remarks     []diag.Word      `json:"remarks"`
+		ID          int64             `json:"id"`
+		State       string            `json:"state"`
+		Car         string            `json:"car"`
+		Concern     string            `json:"concern"`
+		Vehicle     diag.Vehicle      `json:"vehicle"`
+		Log         []line            `json:"log"`
+		SetAside    []aside           `json:"set_aside"`
+		Decision    *diag.Decision    `json:"decision"` // null when the case cannot be weighed
+		NoFit       string            `json:"no_fit,omitempty"`
+		Fingerprint string            `json:"fingerprint"`
+		Tests       []diag.TestInfo   `json:"tests"`
+		Causes      []diag.CauseInfo  `json:"causes"`
+		Remarks     []diag.RemarkWord `json:"remarks"`
 	}{ID: d.Job.ID, State: d.state(), Car: carName(d.Vehicle), Concern: d.Job.Concern, Vehicle: d.car, Log: []line{}, SetAside: []aside{},
 		NoFit: d.noFit, Fingerprint: d.fingerprint, Tests: diag.Tests(), Causes: diag.Causes(), Remarks: diag.RemarkWords()}
 	for _, e := range d.Entries {

@@ -182,6 +182,7 @@ type Code struct {
 type Remark struct {
 	ID, Name string
 	Usual    float64
+	Noticed  bool // on the car as it is; else something that has happened
 	Source   Source
 	At       At
 }

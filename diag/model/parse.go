@@ -242,6 +242,8 @@ func (p *parser) numbers(key string, w *words) {
 	switch {
 	case p.setup != nil && key == "minutes":
 		p.setup.Minutes, p.setup.Source = w.num("minutes"), w.src()
+	case p.remark != nil && key == "noticed":
+		p.remark.Noticed = true
 	case p.test != nil:
 		p.testStatement(key, w)
 	case p.quantity != nil:

@@ -68,8 +68,12 @@ func (m *Model) Sheets() []Sheet {
 			Rows: []Row{{say.T("set without a cause"), chance(c.False), c.Source, c.At}}})
 	}
 	for _, r := range m.Remarks {
-		out = append(out, Sheet{Group: GroupRemarks, ID: r.ID, Name: r.Name, At: r.At,
-			Rows: []Row{{say.T("said without bearing"), chance(r.Usual), r.Source, r.At}}})
+		s := Sheet{Group: GroupRemarks, ID: r.ID, Name: r.Name, At: r.At,
+			Rows: []Row{{say.T("said without bearing"), chance(r.Usual), r.Source, r.At}}}
+		if r.Noticed {
+			s.About = []say.Text{say.T("noticed on the car as it is")}
+		}
+		out = append(out, s)
 	}
 	for _, s := range m.Setups {
 		out = append(out, Sheet{Group: GroupSetups, ID: s.ID, Name: s.Name, At: s.At,

@@ -195,6 +195,9 @@ var tests = map[string]func(b *bench, p place) []diag.Entry{
 	"combustion_gas_test":  yesNo("combustion_gas_test", "found", "none", "head_gasket_leak"),
 	"oil_use_check":        yesNo("oil_use_check", "high", "normal", "oil_burning"),
 	"egr_check":            yesNo("egr_check", "stuck_open", "good", "egr_stuck_open"),
+	"fuel_sample":          yesNo("fuel_sample", "off", "good", "wrong_fuel"),
+	"vacuum_hold":          yesNo("vacuum_hold", "sinks", "steady", "exhaust_restricted"),
+	"calibration_check":    yesNo("calibration_check", "superseded", "latest", "control_software"),
 	"misfire_counts":       perBank("misfire_counts", "none", map[string]string{"misfire": "counted"}),
 	"injector_balance": perBank("injector_balance", "even",
 		map[string]string{"injector_restricted": "restricted", "injector_leaking": "leaking"}),
@@ -511,8 +514,11 @@ func (b *bench) smoke(place) []diag.Entry {
 	if f, ok := b.hasAnywhere("intake_leak_bank"); ok {
 		return result("intake_smoke", "bank", f.Bank, 0)
 	}
-	if _, ok := b.hasAnywhere("intake_leak_common", "pcv_fault"); ok {
+	if _, ok := b.hasAnywhere("intake_leak_common"); ok {
 		return result("intake_smoke", "common", 0, 0)
+	}
+	if _, ok := b.hasAnywhere("pcv_fault"); ok {
+		return result("intake_smoke", "breather", 0, 0)
 	}
 	return result("intake_smoke", "none", 0, 0)
 }
