@@ -18,6 +18,7 @@ type calc struct {
 	w    *world
 	out  []Exclusion        // tests that cannot be done
 	took map[string]float64 // minutes of tests in this shop
+	at   []string           // set-ups in place; nil: what the tests made have left
 
 	outcomes []outcomeChannel
 	amounts  []amountChannel
@@ -168,19 +169,21 @@ func (w *world) saturate(m float64) float64 {
 }
 
 func (w *world) newTrimTable(rs []trimReading) *table {
-	sd := make([]float64, len(rs))
+	per, high := make([]float64, len(rs)), make([]float64, len(rs)) // one spread, and the density at the reading
+	wild := w.wild * w.trimSD / 200
 	return newTable(-45, 45, 0.5, 1.25, 13, func(spread float64) func(float64) float64 {
 		for i, r := range rs {
 			// Readings of one state share the spread of the cause, so it is in
 			// each of them, and together they count as one.
-			sd[i] = math.Sqrt(r.sd*r.sd + spread*r.gain*spread*r.gain)
+			per[i] = 1 / math.Sqrt(r.sd*r.sd+spread*r.gain*spread*r.gain)
+			high[i] = (1 - w.wild) * w.trimSD * per[i] / heavy(0)
 		}
 		return func(m float64) float64 {
 			m = w.saturate(m)
 			lik := 1.0
-			for i, r := range rs {
-				p := (1-w.wild)*heavy((r.x-r.gain*m)/sd[i])*w.trimSD/sd[i]/heavy(0) + w.wild*w.trimSD/200
-				lik *= power(p, r.weight)
+			for i := range rs {
+				r := &rs[i]
+				lik *= power(high[i]*heavy((r.x-r.gain*m)*per[i])+wild, r.weight)
 			}
 			return lik
 		}

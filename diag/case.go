@@ -12,6 +12,10 @@ type Case struct {
 	Vehicle  Vehicle `json:"vehicle"`
 	Evidence []Entry `json:"evidence"`
 	Costs    Costs   `json:"costs"`
+
+	// Ready names the set-ups that are in place on the car now, by their ids in the model.
+	// Where it is left out, what the tests made have left counts as in place.
+	Ready []string `json:"ready,omitzero"`
 }
 
 // Vehicle describes the engine and the sensors it was built with.
@@ -66,6 +70,7 @@ const (
 	KindHistory      EntryKind = "history"
 	KindCodeList     EntryKind = "code_list" // every code of that status is among the entries
 	KindRepair       EntryKind = "repair"    // a cause was mended, or a new sensor fitted
+	KindCar          EntryKind = "car"       // how the car stands: only in a log, whose order and times tell what of it holds
 )
 
 // Entry is one piece of evidence. Kind decides which fields belong to it; a

@@ -33,7 +33,11 @@ func (c Case) Check() Problems {
 	}
 	for i, e := range c.Evidence {
 		ps = append(ps, e.Check(c.Vehicle).under(fmt.Sprintf("evidence[%d]", i))...)
+		if e.Kind == KindCar {
+			ps.add(fmt.Sprintf("evidence[%d].kind", i), say.T("a case has no order in which a car entry would tell how the car stands now"), say.T("name what is in place under ready"))
+		}
 	}
+	ps = append(ps, c.checkReady()...)
 	ps = append(ps, c.Costs.Check().under("costs")...)
 	return ps
 }
@@ -269,6 +273,7 @@ var shapes = map[EntryKind]shape{
 	KindResult:       {must: []string{"test", "outcome"}, other: []string{"bank", "position"}},
 	KindHistory:      {must: []string{"remark"}, other: []string{"bank", "position"}},
 	KindCodeList:     {must: []string{"status"}},
+	KindCar:          {must: []string{"result"}},
 	KindRepair:       {must: []string{"cause"}, other: []string{"bank", "position"}},
 }
 
@@ -373,6 +378,10 @@ func (e Entry) checkWords(ps *Problems) {
 	case KindRepair:
 		if e.Cause != "" && !slices.Contains(repairWords(), e.Cause) {
 			ps.add("cause", say.T("%q is not known", clip(e.Cause)), say.T("use new_sensor or the id of a cause"))
+		}
+	case KindCar:
+		if e.Result != "" && !slices.Contains(carStateIDs(), e.Result) {
+			ps.add("result", say.T("%q is not known", clip(e.Result)), oneOf(carStateIDs()))
 		}
 	case KindCircuit:
 		e.checkOutcome("signal_circuit", "result", e.Result, ps)

@@ -17,11 +17,12 @@ import (
 // than trying the likelier work first.
 type compass struct {
 	pr      *prospect
-	known   []float64 // set: of one who knows the faults
+	known   []float64 // set: of one who knows the faults, without set-ups
 	again   []float64 // set: chance that the proof shows it, if work leaves it
 	after   []float64 // set: what it then costs one who knows the faults
 	group   []int     // sets that want the same work
 	works   []uint64  // group: work it wants, bit i for mends[i]
+	setup   []uint32  // group: set-ups of that work
 	weighty int       // groups that weigh at the start; the others come first with work
 	need    [][]int   // mend: questions one of which must have been asked; nil: none
 	barred  []bool    // mend: not open whatever is asked
@@ -99,7 +100,7 @@ func newCompass(pr *prospect, need [][]int, barred []bool) *compass {
 	for i := range pr.sets {
 		c.index[pr.sets[i].mask] = i
 		var work uint64
-		cost, barredWork, quiet := 0.0, false, 1.0
+		cost, barredWork, quiet := 0.0, false, 1.0 // without set-ups
 		for m := pr.sets[i].mask; m != 0; m &= m - 1 {
 			f := bits.TrailingZeros64(m)
 			quiet *= 1 - pr.faults[f].shows
@@ -110,7 +111,7 @@ func newCompass(pr *prospect, need [][]int, barred []bool) *compass {
 			for all := (1<<f | pr.faults[f].makers) & pr.sets[i].mask; all != 0; all &= all - 1 {
 				if by := pr.faults[bits.TrailingZeros64(all)].by; work>>by&1 == 0 {
 					work |= 1 << by
-					cost += pr.mends[by].cost
+					cost += pr.bare(by)
 					barredWork = barredWork || barred[by]
 				}
 			}
@@ -119,7 +120,7 @@ func newCompass(pr *prospect, need [][]int, barred []bool) *compass {
 			for _, f := range pr.mends[bits.TrailingZeros64(m)].ends {
 				if by := pr.faults[f].by; by != bits.TrailingZeros64(m) && work>>by&1 == 1 {
 					work &^= 1 << by
-					cost -= pr.mends[by].cost
+					cost -= pr.bare(by)
 				}
 			}
 		}
@@ -128,7 +129,9 @@ func newCompass(pr *prospect, need [][]int, barred []bool) *compass {
 			g = len(groups)
 			groups[work] = g
 			c.works = append(c.works, work)
+			c.setup = append(c.setup, pr.setupOf(work))
 		}
+		setup := pr.setupCost(c.setup[g])
 		c.group[i] = g
 		if pr.sets[i].p > 0 {
 			c.weighty = max(c.weighty, g+1)
@@ -139,11 +142,11 @@ func newCompass(pr *prospect, need [][]int, barred []bool) *compass {
 		}
 		loss := 0.0 // of handing over with these faults
 		if work != 0 {
-			loss = c.dearest + cost + c.proof
+			loss = c.dearest + cost + setup + c.proof
 		}
 		shows := 1 - quiet
 		c.again[i] = shows * (1 - c.miss)
-		c.after[i] = shows * ((1-c.miss)*(c.redo-c.spared+c.known[i]) + c.miss*loss)
+		c.after[i] = shows * ((1-c.miss)*(c.redo-c.spared+c.known[i]+setup) + c.miss*loss)
 	}
 	for q := range pr.problem.Questions {
 		qu := &pr.problem.Questions[q]
@@ -152,11 +155,7 @@ func newCompass(pr *prospect, need [][]int, barred []bool) *compass {
 			rows = append(rows, o.P)
 		}
 		c.p = append(c.p, rows)
-		x := qu.Cost
-		for m := qu.Setup; m != 0; m &= m - 1 {
-			x += pr.problem.Setups[bits.TrailingZeros32(m)].Cost / 2
-		}
-		c.asking = append(c.asking, x)
+		c.asking = append(c.asking, qu.Cost+pr.setupCost(qu.Setup)/2)
 		if c.told(q) {
 			c.likely = append(c.likely, q)
 		}
@@ -186,20 +185,21 @@ func (c *compass) lay() {
 // errand is work with its proof.
 type errand struct {
 	work   uint64
+	setup  uint32
 	barred bool
 	needs  []uint64  // questions; of each one must have been asked
-	least  []float64 // set: what it costs, and after it one who knows the faults
+	least  []float64 // set: what it costs without set-ups, and after it one who knows the faults
 	left   []int16   // set: what it leaves of it, -1: nothing
 }
 
 func (c *compass) errandOf(work uint64) *errand {
 	pr, n := c.pr, len(c.group)
-	t := &errand{work: work, least: make([]float64, n), left: make([]int16, n)}
+	t := &errand{work: work, setup: pr.setupOf(work), least: make([]float64, n), left: make([]int16, n)}
 	cost := c.proof
 	var mended uint64
 	for m := work; m != 0; m &= m - 1 {
 		k := bits.TrailingZeros64(m)
-		cost += pr.mends[k].cost
+		cost += pr.bare(k)
 		for _, f := range pr.mends[k].ends {
 			mended |= 1 << f
 		}
@@ -221,7 +221,7 @@ func (c *compass) errandOf(work uint64) *errand {
 		// A new sensor whose maker is left has its fault again.
 		for m := mask & mended; m != 0; m &= m - 1 {
 			f := bits.TrailingZeros64(m)
-			if pr.faults[f].sensor >= 0 && pr.faults[f].makers&rest != 0 {
+			if pr.faults[f].makers&rest != 0 {
 				rest |= 1 << f
 			}
 		}
@@ -310,7 +310,7 @@ func (c *compass) compare() {
 func (c *compass) wrongly(due, done uint64) float64 {
 	cost := 0.0
 	for m := done &^ due; m != 0; m &= m - 1 {
-		cost += c.pr.mends[bits.TrailingZeros64(m)].cost
+		cost += c.pr.bare(bits.TrailingZeros64(m))
 	}
 	if due&^done != 0 {
 		cost += (1-c.miss)*(c.redo-c.spared+c.proof) + c.miss*c.dearest
@@ -475,7 +475,7 @@ func (s *scout) doubt(b []float64, at moment, limit float64) float64 {
 	heavy := s.heavy[:0]
 	for k, x := range s.g {
 		if x != 0 {
-			sum += x * o.gate[k]
+			sum += x * (o.gate[k] + s.missing(s.setup[k], at))
 			if x > 1e-3*mass {
 				heavy = append(heavy, weighted{group: k, p: x})
 			}
@@ -545,6 +545,16 @@ func (s *scout) doBelow(b []float64, t *errand, at moment, limit float64) float6
 	if least > limit {
 		return least
 	}
+	if t.setup&^at.place != 0 {
+		mass := 0.0
+		for _, x := range b {
+			mass += x
+		}
+		if least += mass * s.missing(t.setup, at); least > limit {
+			return least
+		}
+	}
+	at.place = math.MaxUint32 // the set-ups of what follows are in what it leaves
 	scratch := s.scratch
 	clear(scratch)
 	for i, x := range b {
@@ -590,11 +600,15 @@ func (s *scout) bestWork(b []float64, at moment, limit float64) (uint64, float64
 // cost is the price of a question at a moment, and the moment after it.
 func (c *compass) cost(q int, at moment) (float64, moment) {
 	qu := &c.pr.problem.Questions[q]
-	x := qu.Cost
-	for m := qu.Setup &^ at.place; m != 0; m &= m - 1 {
-		x += c.pr.problem.Setups[bits.TrailingZeros32(m)].Cost
+	return qu.Cost + c.missing(qu.Setup, at), moment{at.asked | 1<<q, (at.place | qu.Setup | qu.Leaves) &^ qu.Ends}
+}
+
+// missing is what it costs to put in place what is not.
+func (c *compass) missing(setup uint32, at moment) float64 {
+	if setup &^= at.place; setup == 0 {
+		return 0
 	}
-	return x, moment{at.asked | 1<<q, (at.place | qu.Setup) &^ qu.Ends}
+	return c.pr.setupCost(setup)
 }
 
 // ask is the expected total of a question and the best of what is known after it:

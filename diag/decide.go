@@ -51,7 +51,7 @@ func (e *engine) believe(c Case, out []Exclusion) *decision {
 	c, from := canonicalOrder(c)
 	w := newWorld(e, c.Vehicle)
 	d := &decision{c: newCalc(w.collect(c.Evidence)), from: from, costs: c.Costs}
-	d.c.out, d.c.took = out, c.Costs.TestMinutes
+	d.c.out, d.c.took, d.c.at = out, c.Costs.TestMinutes, c.Ready
 	d.b = d.c.infer()
 	d.hyps = d.b.unfold()
 	return d
@@ -319,6 +319,10 @@ const (
 	likelyEnough = 0.3
 )
 
+// hopeful is the probability that nothing is wrong below which no proof drive is asked
+// for to see whether it passes.
+const hopeful = 0.1
+
 // soundEnough is the probability that nothing is wrong at which that is the verdict;
 // below it the proof drive comes first, as a test.
 const soundEnough = 0.85
@@ -389,7 +393,7 @@ func (d *decision) first(moves []move) (move, bool) {
 		switch {
 		case m.ask >= 0, verdict(m):
 			return m, true
-		case m.work == 0 && !proved:
+		case m.work == 0 && !proved && healthy >= hopeful:
 			return move{ask: d.pr.proof, total: m.total}, true
 		}
 	}
@@ -538,27 +542,50 @@ func (d *decision) concludeWork(v *Verdict, work []int) {
 		}
 		v.Mend = append(v.Mend, md.ref)
 	}
+	makers := d.makers(work)
+	isMaker := func(r CauseRef) bool {
+		return slices.ContainsFunc(makers, func(f *fault) bool { return f.place.ref == r })
+	}
+	slices.SortStableFunc(v.Mend, func(a, b CauseRef) int { // what makes the damage comes first
+		switch x, y := isMaker(a), isMaker(b); {
+		case x && !y:
+			return -1
+		case y && !x:
+			return 1
+		}
+		return 0
+	})
 	if v.Decision == DecidePart {
 		d.mendFirst(v, work)
 	}
 	v.Why = d.whyWork(v, work)
 }
 
+// makerCertain and makerPossible are the probabilities of a maker of the damage from
+// which it is mended in any case, and from which it is spoken of.
+const (
+	makerCertain  = 0.8
+	makerPossible = 0.3
+)
+
+// makers are the likely faults that make what the work mends.
+func (d *decision) makers(work []int) []*fault {
+	pr := d.pr
+	var out []*fault
+	for f := range pr.faults {
+		made := func(g int) bool { return pr.faults[g].p > 0.1 && pr.faults[g].makers>>f&1 == 1 }
+		if pr.faults[f].p >= makerPossible && slices.ContainsFunc(work, func(m int) bool { return slices.ContainsFunc(pr.mends[m].faults, made) }) {
+			out = append(out, &pr.faults[f])
+		}
+	}
+	return out
+}
+
 // mendFirst moves what makes the damage ahead of the part.
 func (d *decision) mendFirst(v *Verdict, work []int) {
-	pr := d.pr
-	for f := range pr.faults {
-		ft := &pr.faults[f]
-		maker := false
-		for _, m := range work {
-			for _, g := range pr.mends[m].faults {
-				if pr.mends[m].sensor >= 0 && pr.faults[g].p > 0.1 && pr.faults[g].makers>>f&1 == 1 {
-					maker = true
-				}
-			}
-		}
-		if maker && ft.p >= 0.3 && !slices.Contains(v.First, ft.place.ref) {
-			v.First = append(v.First, ft.place.ref)
+	for _, f := range d.makers(work) {
+		if f.p >= makerCertain {
+			v.First = append(v.First, f.place.ref)
 		}
 	}
 	for _, r := range v.Mend {

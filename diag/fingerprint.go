@@ -51,6 +51,8 @@ func canonicalOrder(c Case) (Case, []int) {
 		list[i] = keyed{e, key, i}
 	}
 	slices.SortStableFunc(list, func(a, b keyed) int { return bytes.Compare(a.key, b.key) })
+	c.Ready = slices.Clone(c.Ready) // what was not told stays so
+	slices.Sort(c.Ready)
 	c.Evidence = make([]Entry, len(list))
 	from := make([]int, len(list))
 	for i, k := range list {

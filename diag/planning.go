@@ -22,6 +22,7 @@ type prospect struct {
 	asked     [][]answer // answers after merging the rare ones
 	mends     []mend
 	problem   plan.Problem
+	local     []placed // its set-ups
 	works     []uint64 // stop of the problem: the work it ends with, bit i for mends[i]
 	proof     int      // index of the proof among the questions
 	need      [][]int
@@ -55,10 +56,10 @@ type faultSet struct {
 type mend struct {
 	sensor int // fit a sensor here; -1: other work
 	ref    CauseRef
-	cost   float64
-	minute float64
-	faults []int // that call for it
-	ends   []int // those, and what is gone with an old sensor
+	cost   float64 // with all its set-ups
+	setup  uint32  // of the problem's set-ups
+	faults []int   // that call for it
+	ends   []int   // those, and what is gone with an old sensor
 }
 
 const (
@@ -289,6 +290,11 @@ func (pr *prospect) number(sensor, index int) int {
 // listMends lists the work that could be done. All that ails a sensor itself is
 // mended by one new sensor.
 func (pr *prospect) listMends() {
+	for i := range pr.c.w.m.Setups {
+		if pr.c.w.m.Setups[i].Scope == model.Engine {
+			pr.local = append(pr.local, placed{i, -1})
+		}
+	}
 	fit := map[int]int{}
 	for f := range pr.faults {
 		ft := &pr.faults[f]
@@ -298,7 +304,7 @@ func (pr *prospect) listMends() {
 			if !ok {
 				m = len(pr.mends)
 				fit[ft.sensor] = m
-				pr.mends = append(pr.mends, mend{sensor: ft.sensor, ref: ft.place.ref, cost: pr.money(k.Minutes, k.Price), minute: k.Minutes})
+				pr.mends = append(pr.mends, mend{sensor: ft.sensor, ref: ft.place.ref, cost: pr.money(k.Minutes, k.Price), setup: pr.fitting(k.Setups, ft.sensor)})
 			}
 			pr.mends[m].faults = append(pr.mends[m].faults, f)
 			pr.mends[m].ends = append(pr.mends[m].ends, f)
@@ -306,7 +312,7 @@ func (pr *prospect) listMends() {
 			continue
 		}
 		ft.by = len(pr.mends)
-		pr.mends = append(pr.mends, mend{-1, ft.place.ref, pr.money(k.Minutes, k.Price), k.Minutes, []int{f}, []int{f}})
+		pr.mends = append(pr.mends, mend{-1, ft.place.ref, pr.money(k.Minutes, k.Price), pr.fitting(k.Setups, ft.sensor), []int{f}, []int{f}})
 	}
 	for f := range pr.faults {
 		if ft := &pr.faults[f]; ft.place.k.WithPart {
@@ -422,9 +428,8 @@ func (pr *prospect) state(direct []bool, missing func(bank int) string) {
 	for i := range pr.sets {
 		p.Hypotheses = append(p.Hypotheses, plan.Hypothesis{Faults: pr.sets[i].mask, P: pr.sets[i].p / total})
 	}
-	setup := map[string]uint32{}
-	for i, s := range w.m.Setups {
-		setup[s.ID] = 1 << i
+	for _, l := range pr.local {
+		s := w.m.Setups[l.setup]
 		p.Setups = append(p.Setups, plan.Setup{ID: s.ID, Cost: pr.money(s.Minutes, 0)})
 	}
 	// The questions that tell most for their price, and what no verdict can do without.
@@ -446,9 +451,7 @@ func (pr *prospect) state(direct []bool, missing func(bank int) string) {
 			continue
 		}
 		cost := pr.money(q.minutes, 0)
-		for _, s := range w.m.Tests[q.test].Setups {
-			cost += p.Setups[bits.TrailingZeros32(setup[s])].Cost / 2
-		}
+		cost += pr.setupCost(pr.setups(w.m.Tests[q.test].Setups, q.sensor)) / 2
 		list = append(list, ranked{q, told[i], tell[i] / cost})
 	}
 	slices.SortStableFunc(list, func(x, y ranked) int { return cmp.Compare(y.worth, x.worth) })
@@ -463,15 +466,7 @@ func (pr *prospect) state(direct []bool, missing func(bank int) string) {
 	for _, r := range list {
 		mt := &w.m.Tests[r.q.test]
 		q := plan.Question{ID: mt.ID, Cost: pr.money(r.q.minutes, 0)}
-		for _, s := range mt.Setups {
-			q.Setup |= setup[s]
-		}
-		if slices.Contains(mt.Setups, "warm_engine") {
-			q.Ends = setup["cold_exhaust"]
-		}
-		if slices.Contains(mt.Setups, "cold_exhaust") {
-			q.Ends = setup["warm_engine"]
-		}
+		q.Setup, q.Leaves, q.Ends = pr.setups(mt.Setups, r.q.sensor), pr.setups(mt.Leaves, r.q.sensor), pr.undoes(mt)
 		answers, ps := pr.merge(r.q.answers, r.p)
 		for i, a := range answers {
 			q.Outcomes = append(q.Outcomes, plan.Outcome{ID: a.id, P: ps[i]})
@@ -489,7 +484,7 @@ func (pr *prospect) state(direct []bool, missing func(bank int) string) {
 		switch {
 		case md.sensor >= 0 && !direct[md.sensor]:
 			for i := range pr.questions {
-				if pr.questions[i].sensor == md.sensor && pr.questions[i].direct(w) {
+				if q := &pr.questions[i]; q.sensor == md.sensor && q.direct(w) && pr.finds(q, md) {
 					need = append(need, i)
 				}
 			}
@@ -511,7 +506,7 @@ func (pr *prospect) state(direct []bool, missing func(bank int) string) {
 		}
 		pr.need, pr.barred = append(pr.need, need), append(pr.barred, barred)
 	}
-	p.Open = pr.inPlace(setup)
+	p.Open = pr.inPlace()
 	pr.compass = newCompass(pr, pr.need, pr.barred)
 	pr.end()
 }
@@ -525,24 +520,95 @@ func (pr *prospect) likely() []hyp {
 	return out
 }
 
-// inPlace tells which set-ups the tests that were made have left. In which order they
-// were made is not asked: what one of them needs and another undoes is not relied on.
-func (pr *prospect) inPlace(setup map[string]uint32) uint32 {
-	w := pr.c.w
-	var needed uint32
-	for i := range pr.c.ev.entries {
-		t, ok := w.test[pr.c.ev.entries[i].TestDone()]
-		if !ok || w.m.Tests[t].Proof || pr.c.ev.entries[i].AfterRepair < pr.c.ev.round {
+// inPlace tells which set-ups are in place: of the whole car what the case says or else
+// what the tests made have left, of sensors the latter. In which order these were made is
+// not known: what one of them needs and another undoes is not relied on.
+func (pr *prospect) inPlace() uint32 {
+	c, w := pr.c, pr.c.w
+	var left, undone uint32
+	for i := range c.ev.entries {
+		e := &c.ev.entries[i]
+		t, ok := w.test[e.TestDone()]
+		if !ok || w.m.Tests[t].Proof || e.AfterRepair < c.ev.round {
 			continue
 		}
-		for _, s := range w.m.Tests[t].Setups {
-			needed |= setup[s]
+		s := -1
+		if e.Position > 0 {
+			s = w.sensorAt(e.Bank, e.Position)
+		}
+		mt := &w.m.Tests[t]
+		left |= pr.setups(mt.Setups, s) | pr.setups(mt.Leaves, s)
+		undone |= pr.undoes(mt)
+	}
+	left &^= undone
+	if c.at != nil {
+		for n, l := range pr.local {
+			if l.sensor < 0 {
+				left &^= 1 << n
+			}
+		}
+		left |= pr.setups(c.at, -1)
+	}
+	return left
+}
+
+// placed is a set-up of the model where it is one of the problem: of the whole car, or at a
+// sensor.
+type placed struct{ setup, sensor int }
+
+// fitting lists what work needs of the car, and makes set-ups at its sensor part of the
+// problem.
+func (pr *prospect) fitting(ids []string, sensor int) uint32 {
+	for i := range pr.c.w.m.Setups {
+		s := &pr.c.w.m.Setups[i]
+		if l := (placed{i, sensor}); s.Scope == model.Sensor && slices.Contains(ids, s.ID) && !slices.Contains(pr.local, l) && len(pr.local) < plan.MaxSetups {
+			pr.local = append(pr.local, l)
 		}
 	}
-	if both := setup["warm_engine"] | setup["cold_exhaust"]; needed&both == both {
-		needed &^= both
+	return pr.setups(ids, sensor)
+}
+
+// setups gives set-ups of the model, for the whole car or at a sensor, as those of the
+// problem.
+func (pr *prospect) setups(ids []string, sensor int) uint32 {
+	var out uint32
+	for n, l := range pr.local {
+		if (l.sensor < 0 || l.sensor == sensor) && slices.Contains(ids, pr.c.w.m.Setups[l.setup].ID) {
+			out |= 1 << n
+		}
 	}
-	return needed
+	return out
+}
+
+// undoes tells which set-ups a test undoes.
+func (pr *prospect) undoes(t *model.Test) uint32 {
+	out := pr.setups(t.Undoes, -1)
+	for _, s := range t.Setups {
+		out |= pr.setups(pr.c.w.m.SetupByID(s).Undoes, -1)
+	}
+	return out
+}
+
+// setupOf gives the set-ups of work; bare is the price of one piece of it without them.
+func (pr *prospect) setupOf(work uint64) uint32 {
+	var out uint32
+	for m := work; m != 0; m &= m - 1 {
+		out |= pr.mends[bits.TrailingZeros64(m)].setup
+	}
+	return out
+}
+
+func (pr *prospect) bare(m int) float64 {
+	return pr.mends[m].cost - pr.setupCost(pr.mends[m].setup)
+}
+
+// setupCost is what set-ups cost.
+func (pr *prospect) setupCost(m uint32) float64 {
+	sum := 0.0
+	for ; m != 0; m &= m - 1 {
+		sum += pr.problem.Setups[bits.TrailingZeros32(m)].Cost
+	}
+	return sum
 }
 
 // end lists what the job can end with: a piece of work and its proof, and what follows
@@ -563,7 +629,7 @@ func (pr *prospect) endWith(work uint64) {
 	if t.barred {
 		return
 	}
-	s := plan.Stop{Loss: t.least}
+	s := plan.Stop{Loss: t.least, Setup: t.setup}
 	for _, m := range workList(work) {
 		s.Needs = slices.Concat(s.Needs, c.need[m]) // one of them, which is less than is asked for
 	}

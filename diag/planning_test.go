@@ -38,32 +38,37 @@ func TestTrimsAreReadFirst(t *testing.T) {
 }
 
 func TestSetUpsInPlace(t *testing.T) {
-	at := func(entries ...Entry) []string {
-		d := trade().weigh(Case{Version: CaseVersion, Vehicle: fourInline, Evidence: entries, Costs: Costs{LabourPerHour: 120, Currency: "USD"}}, nil)
+	at := func(ready []string, entries []Entry) []string {
+		d := trade().weigh(Case{Version: CaseVersion, Vehicle: fourInline, Evidence: entries, Ready: ready, Costs: Costs{LabourPerHour: 120, Currency: "USD"}}, nil)
 		var out []string
-		for i, s := range d.c.w.m.Setups {
+		for i, l := range d.pr.local {
 			if d.pr.problem.Open>>i&1 == 1 {
-				out = append(out, s.ID)
+				out = append(out, d.c.w.m.Setups[l.setup].ID)
 			}
 		}
 		return out
 	}
+	none := []string{}
 	code, trim := codes("P0171")[0], trims(1, 20)[0]
 	tip := Entry{Kind: KindTip, Bank: 1, Position: 1, Look: "clean"}
 	plug := Entry{Kind: KindConnector, Bank: 1, Position: 1, Result: "good"}
 	for _, x := range []struct {
 		name    string
+		ready   []string
 		entries []Entry
 		want    string
 	}{
-		{"none before a test", []Entry{code}, ""},
-		{"a warm engine after the trims", []Entry{code, trim}, "warm_engine"},
-		{"the lift and a warm engine after trims and tip", []Entry{code, tip, trim}, "warm_engine lift"},
-		{"neither warm nor cold after a test with each", []Entry{code, trim, plug}, ""},
+		{"none before a test", nil, []Entry{code}, ""},
+		{"a warm engine after the trims", nil, []Entry{code, trim}, "warm_engine"},
+		{"the lift after the tip, and what was freed at that sensor", nil, []Entry{code, tip}, "lift plug_open thread_freed"},
+		{"not the lift after trims, which want the road", nil, []Entry{code, tip, trim}, "warm_engine plug_open thread_freed"},
+		{"neither warm nor cold after a test with each", nil, []Entry{code, trim, plug}, "plug_open"},
+		{"what the case says rather than what tests left", []string{"lift"}, []Entry{code, trim}, "lift"},
+		{"but of a sensor what tests left", none, []Entry{code, trim, plug}, "plug_open"},
 	} {
 		t.Run(x.name, func(t *testing.T) {
 			got := ""
-			for i, s := range at(x.entries...) {
+			for i, s := range at(x.ready, x.entries) {
 				if i > 0 {
 					got += " "
 				}

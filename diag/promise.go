@@ -56,7 +56,7 @@ func (s *search) follow(belief []float64, p, minutes float64, at moment) {
 	qu := &pr.problem.Questions[m.ask]
 	minutes += pr.questions[m.ask].minutes
 	for b := qu.Setup &^ at.place; b != 0; b &= b - 1 {
-		minutes += s.d.c.w.m.Setups[bits.TrailingZeros32(b)].Minutes
+		minutes += s.d.c.w.m.Setups[pr.local[bits.TrailingZeros32(b)].setup].Minutes
 	}
 	if p < rareBranch {
 		s.ends = append(s.ends, branch{p, minutes})

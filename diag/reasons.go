@@ -277,6 +277,15 @@ func (d *decision) whyWork(v *Verdict, work []int) say.Text {
 		}
 		s = append(s, say.T("Mend first, or the new sensor dies as the old one did: %s.", say.And(names)))
 	}
+	var open []say.Text
+	for _, f := range d.makers(work) {
+		if !slices.Contains(v.First, f.place.ref) && !slices.Contains(v.Mend, f.place.ref) {
+			open = append(open, say.T("%s (%s)", f.place.ref.name().Lower(), percent(f.p)))
+		}
+	}
+	if len(open) > 0 {
+		s = append(s, say.T("Not settled: %s. If it is there, what is new now will not live long: look into it before, or let the customer decide.", say.And(open)))
+	}
 	return say.Sentences(s)
 }
 

@@ -3,6 +3,7 @@ package diag
 import (
 	"cmp"
 	"fmt"
+	"hash/fnv"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -242,8 +243,13 @@ func (t *truth) drawCodes(r *rand.Rand) []Entry {
 // perform does a test on the car: the entries that record it.
 func (t *truth) perform(test string, bank, position int) []Entry {
 	w := t.w
-	seed := hash(t.rng ^ hash(uint64(w.test[test])<<16|uint64(bank)<<8|uint64(position)))
-	r := rand.New(rand.NewPCG(seed, 7))
+	// What is added to the model must not draw the rest anew.
+	drawn := func(name string) *rand.Rand {
+		h := fnv.New64a()
+		h.Write([]byte(name))
+		return rand.New(rand.NewPCG(hash(t.rng^hash(h.Sum64()<<16|uint64(bank)<<8|uint64(position))), 7))
+	}
+	r := drawn(test)
 	c := newCalc(&evidence{w: w, trims: make([][allStates][]trimReading, w.nb)})
 	s := -1
 	if position > 0 {
@@ -279,7 +285,7 @@ func (t *truth) perform(test string, bank, position int) []Entry {
 					miss *= 1 - w.sens[i].units[u].fx.say[k]
 				}
 			}
-			if fires(1 - miss) {
+			if drawn(test+m.ID).Float64() < 1-miss {
 				out = append(out, Entry{Kind: KindHistory, Remark: m.ID})
 			}
 		}
@@ -520,8 +526,30 @@ func workCost(e *engine, ref CauseRef) float64 {
 	return simRate * (k.Minutes + k.Price/e.reference*60)
 }
 
-// mendAll is the price of mending every fault: one sensor mends all that ails it.
-func mendAll(e *engine, faults []CauseRef) float64 {
+// shared is what work needs no more of its set-ups, and puts the rest in place.
+func shared(e *engine, cause string, bank, position int, ready map[string]bool) float64 {
+	saved := 0.0
+	for _, s := range e.m.Causes[e.cause[cause]].Setups {
+		at := setupAt(e, s, bank, position)
+		if ready[at] {
+			saved += simRate * e.m.SetupByID(s).Minutes
+		}
+		ready[at] = true
+	}
+	return saved
+}
+
+// setupAt names a set-up where it is.
+func setupAt(e *engine, id string, bank, position int) string {
+	if e.m.SetupByID(id).Scope == model.Engine {
+		return id
+	}
+	return fmt.Sprint(id, bank, position)
+}
+
+// mendAll is the price of mending every fault: one sensor mends all that ails it, and
+// what several pieces of work need of the car is done once.
+func mendAll(e *engine, faults []CauseRef, ready map[string]bool) float64 {
 	cost := 0.0
 	fitted := map[[2]int]bool{}
 	for _, r := range faults {
@@ -533,11 +561,11 @@ func mendAll(e *engine, faults []CauseRef) float64 {
 		if e.m.Causes[e.cause[r.Cause]].Part {
 			if at := [2]int{r.Bank, r.Position}; !fitted[at] {
 				fitted[at] = true
-				cost += workCost(e, r)
+				cost += workCost(e, r) - shared(e, r.Cause, r.Bank, r.Position, ready)
 			}
 			continue
 		}
-		cost += workCost(e, r)
+		cost += workCost(e, r) - shared(e, r.Cause, r.Bank, r.Position, ready)
 	}
 	return cost
 }
@@ -545,14 +573,14 @@ func mendAll(e *engine, faults []CauseRef) float64 {
 // knowing is the bill of one who knows the faults: mend them, prove it.
 func (j *job) knowing() float64 {
 	e := j.car.w.engine
-	return mendAll(e, j.car.faults()) + simRate*e.proof
+	return mendAll(e, j.car.faults(), j.stands()) + simRate*e.proof
 }
 
 // expertMinutes is what it takes, once a job has gone wrong, to find what is left.
 const expertMinutes = 60
 
 // work does what a verdict asks for: its price, and whether a fault of the job is left.
-func (j *job) work(b *bill, mend, parts []CauseRef) (cost float64, left bool) {
+func (j *job) work(b *bill, mend, parts []CauseRef, ready map[string]bool) (cost float64, left bool) {
 	e, t := j.car.w.engine, &j.car
 	makers := map[string][]string{}
 	for i := range e.m.Causes {
@@ -561,13 +589,13 @@ func (j *job) work(b *bill, mend, parts []CauseRef) (cost float64, left bool) {
 		}
 	}
 	for _, r := range mend {
-		cost += workCost(e, r)
+		cost += workCost(e, r) - shared(e, r.Cause, r.Bank, r.Position, ready)
 		n := len(t.about)
 		t.gone(func(x CauseRef) bool { return x == r })
 		b.wrong = b.wrong || len(t.about) == n
 	}
 	for _, p := range parts {
-		cost += workCost(e, CauseRef{Cause: "sensor_aged"})
+		cost += workCost(e, CauseRef{Cause: "sensor_aged"}) - shared(e, "sensor_aged", p.Bank, p.Position, ready)
 		at := func(x CauseRef) bool {
 			return x.Bank == p.Bank && x.Position == p.Position && e.m.Causes[e.cause[x.Cause]].Part
 		}
@@ -605,9 +633,9 @@ func (t *truth) gone(is func(CauseRef) bool) {
 
 // conclude does the work of a verdict and what follows: the proof, and if a fault is
 // left either the redo or the comeback.
-func (j *job) conclude(b *bill, mend []CauseRef, parts []CauseRef) {
+func (j *job) conclude(b *bill, mend, parts []CauseRef, ready map[string]bool) {
 	e := j.car.w.engine
-	cost, left := j.work(b, mend, parts)
+	cost, left := j.work(b, mend, parts, ready)
 	b.total += cost
 	if b.careless {
 		// Handed over without proof: what is left comes back, and is then looked for
@@ -629,32 +657,40 @@ func (j *job) conclude(b *bill, mend []CauseRef, parts []CauseRef) {
 	} else {
 		b.total += simRate * (e.proofFails + e.redo)
 	}
-	b.total += simRate*e.proof + mendAll(e, j.car.about)
+	b.total += simRate*e.proof + mendAll(e, j.car.about, map[string]bool{})
 }
 
 // proofMisses: the proof misses 15 faults in 100.
 func (j *job) proofMisses() bool { return gauss(hash(j.car.rng^99)) > 1.036 }
 
+// stands is how the car stands when the work begins: half of them come in warm from the
+// road, the others have stood until they were cold.
+func (j *job) stands() map[string]bool {
+	if hash(j.car.rng^0x57a2d5)%2 == 0 {
+		return map[string]bool{"warm_engine": true}
+	}
+	return map[string]bool{"cold_exhaust": true}
+}
+
 // setups prices a test with what it needs of the car, given what is in place.
-func (j *job) setups(ready map[string]bool, test string) float64 {
+func (j *job) setups(ready map[string]bool, test string, bank, position int) float64 {
 	e := j.car.w.engine
 	t := &e.m.Tests[e.test[test]]
 	cost := simRate * t.Minutes
 	for _, s := range t.Setups {
 		if !ready[s] {
-			for _, x := range e.m.Setups {
-				if x.ID == s {
-					cost += simRate * x.Minutes
-				}
-			}
+			cost += simRate * e.m.SetupByID(s).Minutes
 			ready[s] = true
 		}
-		switch s {
-		case "warm_engine":
-			delete(ready, "cold_exhaust")
-		case "cold_exhaust":
-			delete(ready, "warm_engine")
+		for _, x := range e.m.SetupByID(s).Undoes {
+			delete(ready, x)
 		}
+	}
+	for _, x := range t.Undoes {
+		delete(ready, x)
+	}
+	for _, x := range t.Leaves {
+		ready[setupAt(e, x, bank, position)] = true
 	}
 	return cost
 }
@@ -668,7 +704,7 @@ const repairs = 4
 func (j job) byEngine(e *engine) (bill, Case) {
 	var b bill
 	c := Case{Version: 1, Vehicle: j.car.w.v, Evidence: j.arrival(), Costs: Costs{LabourPerHour: 120, Currency: "USD"}}
-	ready := map[string]bool{}
+	ready := j.stands()
 	round := 0
 	pay := func(x float64) {
 		if b.goneOn += x; round == 0 {
@@ -683,6 +719,12 @@ func (j job) byEngine(e *engine) (bill, Case) {
 	}
 	var first Case // as the first verdict found it
 	for range 40 {
+		c.Ready = []string{}
+		for _, s := range e.m.Setups {
+			if ready[s.ID] {
+				c.Ready = append(c.Ready, s.ID)
+			}
+		}
 		d := e.weigh(c, nil)
 		moves := d.pr.choose()
 		if len(first.Evidence) == 0 && b.steps == 0 {
@@ -694,7 +736,7 @@ func (j job) byEngine(e *engine) (bill, Case) {
 		}
 		if m.ask >= 0 {
 			n := d.nextTest(m.ask, 0)
-			x := j.setups(ready, n.Test)
+			x := j.setups(ready, n.Test, n.Bank, n.Position)
 			pay(x)
 			if round == 0 {
 				if b.steps++; n.Test != "road_proof" {
@@ -724,7 +766,7 @@ func (j job) byEngine(e *engine) (bill, Case) {
 			first = c
 			first.Evidence = slices.Clone(c.Evidence)
 		}
-		cost, left := j.work(&b, mend, parts)
+		cost, left := j.work(&b, mend, parts, ready)
 		pay(cost)
 		proved := b.proved && len(mend)+len(parts) == 0 // work wants its own proof
 		missed := left && (proved || j.proofMisses())
@@ -740,17 +782,18 @@ func (j job) byEngine(e *engine) (bill, Case) {
 		b.wrong, b.proved = true, false
 		if missed {
 			b.comeback = true
-			pay(simRate*(e.comeback+e.proof) + mendAll(e, j.car.about))
+			pay(simRate*(e.comeback+e.proof) + mendAll(e, j.car.about, map[string]bool{}))
 			return b, first
 		}
 		if round == 0 {
-			b.total += simRate*(e.redo+e.proof) + mendAll(e, j.car.about)
+			b.total += simRate*(e.redo+e.proof) + mendAll(e, j.car.about, map[string]bool{})
 		}
 		if round++; round == repairs {
 			break
 		}
 		pay(simRate * readAgain)
 		clear(ready)
+		ready["warm_engine"] = true // off the drive
 		for _, r := range mend {
 			note(Entry{Kind: KindRepair, Cause: r.Cause, Bank: r.Bank, Position: r.Position})
 		}
@@ -764,7 +807,7 @@ func (j job) byEngine(e *engine) (bill, Case) {
 	if round == 0 {
 		b.stuck, first = true, c
 	}
-	pay(simRate*(expertMinutes+e.proof) + mendAll(e, j.car.about))
+	pay(simRate*(expertMinutes+e.proof) + mendAll(e, j.car.about, map[string]bool{}))
 	return b, first
 }
 
@@ -777,6 +820,13 @@ const readAgain = 5
 func (j *job) arrival() []Entry {
 	list := append(slices.Clone(j.codes), Entry{Kind: KindCodeList, Status: "stored"}, Entry{Kind: KindCodeList, Status: "pending"})
 	list = append(list, j.frame()...)
+	if j.stands()["warm_engine"] {
+		for _, e := range j.car.perform("trims", 0, 0) {
+			if e.State == "idle" {
+				list = append(list, e)
+			}
+		}
+	}
 	return append(list, j.car.perform("history_ask", 0, 0)...)
 }
 
@@ -858,7 +908,7 @@ func (j job) byCode() bill {
 		}
 	}
 	b.careless = true
-	j.conclude(&b, mend, parts)
+	j.conclude(&b, mend, parts, j.stands())
 	if b.comeback {
 		again := j.byFixedOrder(trade())
 		b.total += again.total
@@ -878,7 +928,7 @@ func (j job) byFixedOrder(e *engine) bill {
 	var b bill
 	w := j.car.w
 	c := Case{Version: 1, Vehicle: w.v, Evidence: j.arrival(), Costs: Costs{LabourPerHour: 120, Currency: "USD"}}
-	ready := map[string]bool{}
+	ready := j.stands()
 	read := func() (mend, parts []CauseRef, sure bool) {
 		cc := canonical(c)
 		cw := newWorld(e, cc.Vehicle)
@@ -907,17 +957,17 @@ func (j job) byFixedOrder(e *engine) bill {
 	}
 	for _, test := range fixedOrder {
 		for _, p := range j.places(test) {
-			b.total += j.setups(ready, test)
+			b.total += j.setups(ready, test, p[0], p[1])
 			b.steps++
 			c.Evidence = append(c.Evidence, j.car.perform(test, p[0], p[1])...)
 		}
 		if mend, parts, sure := read(); sure {
-			j.conclude(&b, mend, parts)
+			j.conclude(&b, mend, parts, ready)
 			return b
 		}
 	}
 	mend, parts, _ := read()
-	j.conclude(&b, mend, parts)
+	j.conclude(&b, mend, parts, ready)
 	return b
 }
 

@@ -10,7 +10,7 @@ import (
 // technician is told why not.
 func TestALikelySensorWithoutEvidenceOnItIsNamedNotRenewed(t *testing.T) {
 	n := 0
-	for _, seed := range []uint64{111, 333} {
+	for _, seed := range []uint64{38, 95, 351} {
 		j := drawJob(trade(), seed)
 		bill, c := j.byEngine(trade())
 		if !bill.stuck {

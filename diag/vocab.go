@@ -27,10 +27,32 @@ var wiresOf = map[SensorKind][2]int{Zirconia: {1, 4}, Titania: {3, 4}, WideRange
 // WiresOf gives the least and most wires a kind of sensor has.
 func WiresOf(k SensorKind) (least, most int) { return wiresOf[k][0], wiresOf[k][1] }
 
+// OffLift says that the car is on its wheels.
+const OffLift = "off_lift"
+
+// CarStates lists what can be said of how the car stands, with its meaning.
+func CarStates() []Word {
+	var out []Word
+	for _, s := range model.Trade().Setups {
+		if s.Scope == model.Engine {
+			out = append(out, Word{s.ID, s.Name})
+		}
+	}
+	return append(out, Word{OffLift, "car on its wheels"})
+}
+
+func carStateIDs() []string {
+	var out []string
+	for _, w := range CarStates() {
+		out = append(out, w.ID)
+	}
+	return out
+}
+
 // EntryKinds lists the kinds of entry that have a form of their own, in the order in
 // which to offer them. A code list comes with the codes, a repair with the repair.
 var EntryKinds = []EntryKind{KindCode, KindHistory, KindTrim, KindSignal, KindForced, KindHeater, KindCircuit,
-	KindConnector, KindTip, KindGas, KindLambda, KindFuelPressure, KindAirflow, KindResult}
+	KindConnector, KindTip, KindGas, KindLambda, KindFuelPressure, KindAirflow, KindResult, KindCar}
 
 func kindWords() []string {
 	var out []string

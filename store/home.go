@@ -66,9 +66,9 @@ func (s *Store) OpenJobs(ctx context.Context) ([]OpenJob, error) {
 		CROSS JOIN LATERAL (
 			SELECT count(*) FILTER (WHERE source = 'told') AS told, count(*) FILTER (WHERE source <> 'told') AS own,
 				coalesce(array_agg(DISTINCT code) FILTER (WHERE code IS NOT NULL), '{}') AS codes
-			FROM standing_evidence e WHERE e.job_id = j.id) e
+			FROM standing_evidence e WHERE e.job_id = j.id AND e.kind <> 'car') e -- how the car stands is no evidence
 		CROSS JOIN LATERAL (
-			SELECT count(*) FILTER (WHERE received_at > d.at) AS own_since, max(received_at) AS last_entry_at
+			SELECT count(*) FILTER (WHERE received_at > d.at AND kind IS DISTINCT FROM 'car') AS own_since, max(received_at) AS last_entry_at
 			FROM evidence e WHERE e.job_id = j.id) l
 		CROSS JOIN LATERAL (
 			SELECT count(*) FILTER (WHERE action = 'mended') AS mended, count(*) FILTER (WHERE action = 'fitted') AS fitted

@@ -24,6 +24,7 @@ type BayView struct {
 	Leading  []CauseView
 	Stages   Stages
 	NoFit    string
+	Stands   string // set-ups in place on the car
 	LeftOut  string
 
 	Next   *BayTest

@@ -188,6 +188,8 @@ func KindWord(l *lang.Language, kind string) string {
 		return l.T("Codes")
 	case "history":
 		return l.T("History")
+	case "car":
+		return l.T("How the car stands")
 	case "trim":
 		return l.T("Fuel trims")
 	case "signal":
@@ -291,6 +293,8 @@ func Statement(l *lang.Language, e Evidence) string {
 		out = l.T("signal circuit %s", ResultWord(l, e.Result))
 	case "connector":
 		out = l.T("connector %s", ResultWord(l, e.Result))
+	case "car":
+		out = e.Outcome
 	case "tip":
 		out = l.T("tip %s", TipWord(l, e.Look))
 	case "gas":

@@ -85,6 +85,11 @@ func ResultField(options []Option) Field {
 	return Field{Name: "result", Label: "Found", Required: true, Options: options}
 }
 
+// CarField is how the car stands.
+func CarField(options []Option) Field {
+	return Field{Name: "result", Label: "What holds now?", Required: true, Options: options}
+}
+
 // OutcomeField is how a test ended.
 func OutcomeField(options []Option) Field {
 	return Field{Name: "outcome", Label: "Outcome", Required: true, Options: options}

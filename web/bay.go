@@ -137,6 +137,7 @@ func (s *server) bayView(w http.ResponseWriter, r *http.Request, d *desk, second
 			v.Asides = append(v.Asides, l)
 		}
 	}
+	v.Stands = templates.Commas(each(d.kase.Ready, func(id string) string { return carWord(d.l, id) })...)
 	if v.CanAdd {
 		v.Forms = d.keyedForms(viewer(r))
 		for _, f := range v.Forms {

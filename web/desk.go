@@ -70,7 +70,37 @@ func (s *server) unweighed(ctx context.Context, jobID int64, shop store.Shop) (*
 	d.sift()
 	d.kase = file.Case(d.used, costs(shop))
 	d.count()
+	d.kase.Ready = diag.ReadyNow(d.happenings(s.now()))
 	return d, nil
+}
+
+// madeAt is when an entry was made: by the tablet's clock, unless that is fast.
+func madeAt(e store.Entry) time.Time {
+	if e.ReceivedAt.Before(e.ClientAt) {
+		return e.ReceivedAt
+	}
+	return e.ClientAt
+}
+
+// happenings are what was done with the car and said of how it stands, with the time since.
+func (d *desk) happenings(now time.Time) []diag.Happening {
+	var out []diag.Happening
+	add := func(at time.Time, e diag.Entry) {
+		out = append(out, diag.Happening{Ago: now.Sub(at).Minutes(), Entry: e})
+	}
+	for _, e := range d.Standing() {
+		if e.Source == store.Told && e.Body.Kind != diag.KindCar { // done elsewhere
+			continue
+		}
+		add(madeAt(e), e.Body)
+	}
+	for _, r := range d.standingRepairs() {
+		add(r.At, diag.Entry{Kind: diag.KindRepair})
+	}
+	for _, p := range d.Proofs {
+		add(p.At, diag.Entry{Kind: diag.KindResult, Test: "road_proof"})
+	}
+	return out
 }
 
 // count tells the engine what was mended, each time up to a proof that failed, and which
@@ -103,12 +133,8 @@ func (d *desk) count() {
 	}
 	for i, e := range d.used {
 		d.kase.Evidence[i].AfterRepair = 0 // the shop counts, whatever an entry says
-		at := e.ClientAt
-		if e.ReceivedAt.Before(at) { // a clock that is fast
-			at = e.ReceivedAt
-		}
 		for _, t := range done {
-			if at.After(t) {
+			if madeAt(e).After(t) {
 				d.kase.Evidence[i].AfterRepair++
 			}
 		}
@@ -124,6 +150,9 @@ func (d *desk) sift() {
 	for _, e := range d.Standing() {
 		if e.Body.Kind == diag.KindRepair { // sent before it was refused
 			d.unfit[e.ID] = d.l.T(templates.SayRepairSent.Reason)
+			continue
+		}
+		if e.Body.Kind == diag.KindCar { // no evidence; see happenings
 			continue
 		}
 		if ps := e.Body.Check(d.car); carFits && len(ps) > 0 {
@@ -155,7 +184,17 @@ func (d *desk) open() bool { return d.Job.ClosedAt == nil && d.Job.CancelledAt =
 // unread says that nothing in the log is our own yet. Until then there is nothing to
 // decide on: what others say is told, not read.
 func (d *desk) unread() bool {
-	return d.Job.DiagnosedAt == nil && !slices.ContainsFunc(d.Standing(), func(e store.Entry) bool { return e.Source != store.Told })
+	return d.Job.DiagnosedAt == nil && !slices.ContainsFunc(d.Standing(), func(e store.Entry) bool { return e.Source != store.Told && e.Body.Kind != diag.KindCar })
+}
+
+// carWord says how the car stands, by the id of what is in place.
+func carWord(l *lang.Language, id string) string {
+	for _, w := range diag.CarStates() {
+		if w.ID == id {
+			return l.T(w.Name)
+		}
+	}
+	return id
 }
 
 func (d *desk) base() string { return fmt.Sprintf("/jobs/%d", d.Job.ID) }

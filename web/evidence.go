@@ -107,7 +107,11 @@ func (d *desk) entryForm(add string, who *store.SignedIn) *templates.EntryForm {
 		case "mixture":
 			f.Choices = append(f.Choices, templates.MixtureField())
 		case "result":
-			f.Choices = append(f.Choices, templates.ResultField(d.resultOptions(k)))
+			field := templates.ResultField
+			if k == diag.KindCar {
+				field = templates.CarField
+			}
+			f.Choices = append(f.Choices, field(d.resultOptions(k)))
 		case "look":
 			f.Tips = new(templates.TipField())
 		case "holds":
@@ -172,8 +176,16 @@ func (d *desk) outcomeOptions(t diag.TestInfo) []templates.Option {
 	return out
 }
 
-// resultOptions are the outcomes of the test that looks at a circuit or connector.
+// resultOptions are the outcomes of the test that looks at a circuit or connector, or how
+// the car can stand.
 func (d *desk) resultOptions(k diag.EntryKind) []templates.Option {
+	if k == diag.KindCar {
+		var out []templates.Option
+		for _, w := range diag.CarStates() {
+			out = append(out, templates.Option{Value: w.ID, Label: templates.Upper(d.l.T(w.Name))})
+		}
+		return out
+	}
 	for _, t := range diag.Tests() {
 		if t.Entry == k {
 			return d.outcomeOptions(t)

@@ -110,6 +110,12 @@ func TestIntake(t *testing.T) {
 		path = b.post("/jobs", with(good, "intake", store.NewID(), "plate", "ASK 2", "codes", "", "remark_nothing", "yes")).want(t, 303).location
 		b.get(path).want(t, 200, "Nothing else that bears on it", "told by others")
 	})
+	t.Run("takes how the car comes in, and keeps it in a form that comes back", func(t *testing.T) {
+		warm := with(good, "intake", store.NewID(), "plate", "ASK 3", "stands", "warm_engine")
+		b.post("/jobs", with(warm, "concern", "")).want(t, 422, `value="warm_engine" checked`)
+		b.get(b.post("/jobs", warm).want(t, 303).location).want(t, 200, "Engine at working temperature")
+		b.post("/jobs", with(warm, "intake", store.NewID(), "plate", "ASK 4", "stands", "hovering")).want(t, 422)
+	})
 	t.Run("takes the same form once when it is sent twice", func(t *testing.T) {
 		a := b.post("/jobs", good)
 		if a.want(t, 303).location != path {

@@ -203,6 +203,9 @@ func (d *desk) evidence(e diag.Entry) templates.Evidence {
 			}
 		}
 	}
+	if e.Kind == diag.KindCar {
+		out.Outcome = carWord(d.l, e.Result)
+	}
 	if e.Remark != "" {
 		out.Remark = e.Remark
 		for _, w := range diag.RemarkWords() {

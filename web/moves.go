@@ -129,9 +129,11 @@ func (d *desk) asOpen() store.OpenJob {
 	j := store.OpenJob{ID: d.Job.ID, DiagnosedAt: d.Job.DiagnosedAt, ApprovedAt: d.Job.ApprovedAt,
 		RepairedAt: d.Job.RepairedAt, ProvedAt: d.Job.ProvedAt, Sensors: len(d.Sensors)}
 	for _, e := range d.Standing() {
-		if e.Source == store.Told {
+		switch {
+		case e.Body.Kind == diag.KindCar: // no evidence
+		case e.Source == store.Told:
 			j.Told++
-		} else {
+		default:
 			j.Own++
 		}
 	}

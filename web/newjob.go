@@ -219,6 +219,9 @@ func (s *server) openJob(w http.ResponseWriter, r *http.Request) error {
 		take.Odometer = new(int(n))
 	}
 	take.Told = readTold(&f, &in.Codes)
+	if stands := f.choice(&in.Stands); stands != "" {
+		take.Told = append(take.Told, diag.Entry{Kind: diag.KindCar, Result: stands})
+	}
 	for _, t := range f.remarks(in.Remarks) {
 		take.Told = append(take.Told, remarked(t))
 		in.Asked = true

@@ -79,7 +79,7 @@ func check(m *Model) Errors {
 	for i := range m.Causes {
 		k := &m.Causes[i]
 		c.unique(k.At, seen, "cause", k.ID)
-		c.cause(k, curves, tests, quantities, codes, remarks)
+		c.cause(k, curves, setups, tests, quantities, codes, remarks)
 	}
 	c.links()
 	slices.SortStableFunc(c.errs, func(a, b LineError) int {
@@ -114,8 +114,24 @@ func (c *checker) setups() map[string]At {
 		if s.Name == "" || !(s.Minutes > 0) {
 			c.fail(s.At, "set-up "+s.ID+" lacks its name or its minutes", "add both")
 		}
+		c.word(s.At, "scope of a set-up", string(s.Scope), []string{"engine", "sensor"})
+		if s.Lasts.Minutes < 0 || s.Comes.Minutes < 0 {
+			c.fail(s.At, "set-up "+s.ID+" has a time below zero", "give minutes above zero, or leave it out")
+		}
+	}
+	for _, s := range c.m.Setups {
+		c.known(s.At, "set-up "+s.ID+" undoes", s.Undoes, seen)
 	}
 	return seen
+}
+
+// known refuses names of set-ups that are not there.
+func (c *checker) known(at At, what string, names []string, setups map[string]At) {
+	for _, s := range names {
+		if _, ok := setups[s]; !ok {
+			c.fail(at, fmt.Sprintf("%s the set-up %q, which is not there", what, s), "add a setup block or correct the name")
+		}
+	}
 }
 
 func (c *checker) tests(setups map[string]At) map[string]*Test {
@@ -132,11 +148,9 @@ func (c *checker) tests(setups map[string]At) map[string]*Test {
 		if t.Name == "" || len(t.Steps) == 0 || t.Expect == "" {
 			c.fail(t.At, "test "+t.ID+" lacks its name, its steps or what to expect", "add them")
 		}
-		for _, s := range t.Setups {
-			if _, ok := setups[s]; !ok {
-				c.fail(t.At, fmt.Sprintf("test %s needs the set-up %q, which is not there", t.ID, s), "add a setup block or correct the name")
-			}
-		}
+		c.known(t.At, "test "+t.ID+" needs", t.Setups, setups)
+		c.known(t.At, "test "+t.ID+" undoes", t.Undoes, setups)
+		c.known(t.At, "test "+t.ID+" leaves", t.Leaves, setups)
 		for _, k := range t.Kinds {
 			c.word(t.At, "kind of sensor", k, kinds)
 		}
@@ -194,7 +208,7 @@ func (c *checker) spread(at At, mean, sd float64, log bool) {
 	}
 }
 
-func (c *checker) cause(k *Cause, curves map[string]At, tests map[string]*Test, quantities map[string]*Quantity, codes, remarks map[string]At) {
+func (c *checker) cause(k *Cause, curves, setups map[string]At, tests map[string]*Test, quantities map[string]*Quantity, codes, remarks map[string]At) {
 	c.word(k.At, "scope", string(k.Scope), []string{"engine", "bank", "sensor"})
 	if k.Name == "" || k.Plain == "" || k.Mend == "" {
 		c.fail(k.At, "cause "+k.ID+" lacks its name, its plain words or how to mend it", "add them")
@@ -204,6 +218,16 @@ func (c *checker) cause(k *Cause, curves map[string]At, tests map[string]*Test, 
 	}
 	if k.Prior > 0.2 {
 		c.fail(k.At, fmt.Sprintf("a prior of %g", k.Prior), "a cause that common is the normal state; use at most 0.2")
+	}
+	c.known(k.At, "the repair of "+k.ID+" needs", k.Setups, setups)
+	least := 0.0
+	for _, s := range k.Setups {
+		if x := c.m.SetupByID(s); x != nil {
+			least += x.Minutes
+		}
+	}
+	if k.Minutes < least {
+		c.fail(k.At, fmt.Sprintf("the repair of %s takes less than its set-ups, %g minutes", k.ID, least), "its minutes include them: raise them or take a set-up out")
 	}
 	if k.Repair.Kind == "" || k.Minutes < 0 || k.Price < 0 {
 		c.fail(k.At, "cause "+k.ID+" has no sound repair", "add a line such as: repair minutes 40 price 20 ; estimate")

@@ -5,7 +5,10 @@
 // package reads, checks and prints them and knows nothing of the reasoning.
 package model
 
-import "fmt"
+import (
+	"fmt"
+	"slices"
+)
 
 // SourceKind is the kind of ground a number stands on.
 type SourceKind string
@@ -112,7 +115,17 @@ type Setup struct {
 	ID, Name string
 	Minutes  float64
 	Source   Source
+	Undoes   []string // other set-ups that are gone with it
+	Scope    Scope    // engine, or sensor: at each for itself
+	Lasts    Span     // until it is not relied on any more; zero: until something undoes it
+	Comes    Span     // of standing after which it is there by itself; zero: never
 	At       At
+}
+
+// Span is a time with its source.
+type Span struct {
+	Minutes float64
+	Source  Source
 }
 
 // Test is something to do at the car that yields an entry.
@@ -123,6 +136,8 @@ type Test struct {
 	Minutes  float64
 	Source   Source
 	Setups   []string
+	Undoes   []string // set-ups that are gone with it
+	Leaves   []string // set-ups that it does not need but leaves
 	Heated   bool     // needs a sensor with a heater
 	Rear     bool     // needs a sensor behind the converter
 	Pair     bool     // needs the same part on another bank
@@ -208,7 +223,8 @@ type Cause struct {
 	Minutes   float64
 	Price     float64 // of parts, at the reference labour rate
 	Repair    Source
-	SizeSD    float64 // spread of its size from car to car, as a share of the mean
+	Setups    []string // of the repair; its minutes include them
+	SizeSD    float64  // spread of its size from car to car, as a share of the mean
 	Size      Source
 	Variants  []Variant
 	Trims     []Trim
@@ -322,4 +338,13 @@ func (m *Model) TestByID(id string) (*Test, bool) {
 		}
 	}
 	return nil, false
+}
+
+// SetupByID finds a set-up; nil: there is none of that id.
+func (m *Model) SetupByID(id string) *Setup {
+	i := slices.IndexFunc(m.Setups, func(s Setup) bool { return s.ID == id })
+	if i < 0 {
+		return nil
+	}
+	return &m.Setups[i]
 }

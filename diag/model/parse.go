@@ -202,8 +202,12 @@ func (p *parser) numbers(key string, w *words) {
 			p.test.Setups = append(p.test.Setups, w.rest()...)
 			return
 		}
+		if p.cause != nil {
+			p.cause.Setups = append(p.cause.Setups, w.rest()...)
+			return
+		}
 		p.endBlock()
-		m.Setups = append(m.Setups, Setup{ID: w.word("an id"), At: p.at})
+		m.Setups = append(m.Setups, Setup{ID: w.word("an id"), Scope: Engine, At: p.at})
 		p.setup = &m.Setups[len(m.Setups)-1]
 		return
 	case "test":
@@ -240,8 +244,8 @@ func (p *parser) numbers(key string, w *words) {
 		return
 	}
 	switch {
-	case p.setup != nil && key == "minutes":
-		p.setup.Minutes, p.setup.Source = w.num("minutes"), w.src()
+	case p.setup != nil:
+		p.setupStatement(key, w)
 	case p.remark != nil && key == "noticed":
 		p.remark.Noticed = true
 	case p.test != nil:
@@ -261,6 +265,24 @@ func (p *parser) unknown(key, block string, w *words) {
 	p.fail(fmt.Sprintf("%q is not a statement of a %s", key, block), "correct the spelling, or move it under its block")
 }
 
+func (p *parser) setupStatement(key string, w *words) {
+	s := p.setup
+	switch key {
+	case "minutes":
+		s.Minutes, s.Source = w.num("minutes"), w.src()
+	case "scope":
+		s.Scope = Scope(w.word("engine or sensor"))
+	case "undoes":
+		s.Undoes = w.rest()
+	case "lasts":
+		s.Lasts = Span{w.num("minutes"), w.src()}
+	case "comes_after":
+		s.Comes = Span{w.num("minutes"), w.src()}
+	default:
+		p.unknown(key, "setup", w)
+	}
+}
+
 func (p *parser) testStatement(key string, w *words) {
 	t := p.test
 	switch key {
@@ -270,6 +292,10 @@ func (p *parser) testStatement(key string, w *words) {
 		t.Entry = w.word("a kind of entry")
 	case "minutes":
 		t.Minutes, t.Source = w.num("minutes"), w.src()
+	case "undoes":
+		t.Undoes = w.rest()
+	case "leaves":
+		t.Leaves = w.rest()
 	case "heated":
 		t.Heated = true
 	case "rear":

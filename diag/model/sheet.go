@@ -76,8 +76,18 @@ func (m *Model) Sheets() []Sheet {
 		out = append(out, s)
 	}
 	for _, s := range m.Setups {
-		out = append(out, Sheet{Group: GroupSetups, ID: s.ID, Name: s.Name, At: s.At,
-			Rows: []Row{{say.T("minutes"), number(s.Minutes), s.Source, s.At}}})
+		sh := Sheet{Group: GroupSetups, ID: s.ID, Name: s.Name, Scope: s.Scope, At: s.At,
+			Rows: []Row{{say.T("minutes"), number(s.Minutes), s.Source, s.At}}}
+		if s.Lasts.Minutes > 0 {
+			sh.Rows = append(sh.Rows, Row{say.T("lasts, minutes"), number(s.Lasts.Minutes), s.Lasts.Source, s.At})
+		}
+		if s.Comes.Minutes > 0 {
+			sh.Rows = append(sh.Rows, Row{say.T("comes by itself after minutes of standing"), number(s.Comes.Minutes), s.Comes.Source, s.At})
+		}
+		if len(s.Undoes) > 0 {
+			sh.About = append(sh.About, say.T("Undoes: %s.", ids(s.Undoes)))
+		}
+		out = append(out, sh)
 	}
 	for _, c := range m.Curves {
 		s := Sheet{Group: GroupCurves, ID: c.Name, Name: c.Name, At: c.At}
@@ -111,6 +121,9 @@ func causeSheet(k *Cause) Sheet {
 	}
 	add(say.T("mending, minutes"), number(k.Minutes), k.Repair, k.At)
 	add(say.T("mending, parts"), number(k.Price), k.Repair, k.At)
+	if len(k.Setups) > 0 {
+		s.About = append(s.About, say.T("Mending needs: %s.", ids(k.Setups)))
+	}
 	if k.SizeSD != 0 {
 		add(say.T("size, spread as a share of the mean"), number(k.SizeSD), k.Size, k.At)
 	}
@@ -159,6 +172,12 @@ func testSheet(t *Test) Sheet {
 	s.Rows = []Row{{say.T("minutes"), number(t.Minutes), t.Source, t.At}}
 	if len(t.Setups) > 0 {
 		s.About = append(s.About, say.T("Needs: %s.", ids(t.Setups)))
+	}
+	if len(t.Undoes) > 0 {
+		s.About = append(s.About, say.T("Undoes: %s.", ids(t.Undoes)))
+	}
+	if len(t.Leaves) > 0 {
+		s.About = append(s.About, say.T("Leaves: %s.", ids(t.Leaves)))
 	}
 	s.About = append(s.About, say.Texts(t.Cautions)...)
 	for i, o := range t.Outcomes {

@@ -108,15 +108,15 @@ func (s *Solver) stroll(st state, proofFirst bool) (float64, int) {
 	k.plan = k.plan[:0]
 	s.work += len(k.list)
 	var acc float64 // paid so far, and lost where the walk has stopped
-	best, cut := m.least(st, k.stops), 0
+	best, cut := m.least(st, k.stops, k.mass), 0
 	start := k.mass
 	look := func() {
-		if v := acc + m.least(st, k.stops); v < best {
+		if v := acc + m.least(st, k.stops, k.mass); v < best {
 			best, cut = v, len(k.plan)
 		}
 	}
 	for range maxBundles {
-		if k.mass <= 1e-13*start || m.kind && (acc >= best || m.least(st, k.stops) <= fine*best) {
+		if k.mass <= 1e-13*start || m.kind && (acc >= best || m.least(st, k.stops, k.mass) <= fine*best) {
 			break
 		}
 		if !proofFirst {
@@ -179,13 +179,13 @@ func (s *Solver) prove(st state, q int) (on int, lost float64) {
 			mass += x
 			addTimes(k.pass, x, m.loss[h])
 		}
-		pass, fail := m.least(st, k.pass), math.Inf(1)
+		pass, fail := m.least(st, k.pass, mass), math.Inf(1)
+		rest := k.mass - mass
 		for i, v := range k.stops {
 			if m.openStop(st, i) {
-				fail = min(fail, v-k.pass[i])
+				fail = min(fail, v-k.pass[i]+rest*m.endCost(st, i))
 			}
 		}
-		rest := k.mass - mass
 		if rest <= 0 {
 			return -1, 0
 		}
@@ -213,7 +213,7 @@ func (s *Solver) prove(st state, q int) (on int, lost float64) {
 		if mass <= 0 {
 			continue
 		}
-		v := m.least(st, k.pass)
+		v := m.least(st, k.pass, mass)
 		sum += v
 		if v/mass > worst {
 			on, worst, onValue = o, v/mass, v
@@ -268,7 +268,7 @@ func (m *model) bundleCost(st state, bu *bundle) float64 {
 		live = true
 		setup := m.p.Actions[a].Setup
 		if m.needs[a] == 0 {
-			x = m.setupCost(setup, open)
+			x = m.gateCost(state{open: open}, 0, setup)
 		}
 		open |= setup
 		c += m.p.Actions[a].Cost + x

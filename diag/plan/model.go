@@ -26,6 +26,9 @@ type model struct {
 	needs     []uint64      // per action
 	ends      []uint64      // per stop, questions it needs
 	gated     bool          // some stop needs a question
+	fitted    bool          // some stop needs a set-up
+	given     uint32        // set-ups that some question leaves without needing them
+	giving    []float64     // per set-up, the least of its cost and that of a question that leaves it
 	bundles   []bundle
 	rate      []float64 // per bundle, one over its cost with a proof
 	masks     []uint64  // per bundle, its actions
@@ -104,6 +107,18 @@ func (m *model) compile(p *Problem) {
 			atOnce = k
 		}
 	}
+	for i, s := range p.Setups {
+		c := s.Cost
+		for _, q := range p.Questions {
+			if q.Leaves>>i&1 == 1 {
+				c = min(c, q.Cost)
+			}
+		}
+		m.giving = append(m.giving, c)
+	}
+	for _, q := range p.Questions {
+		m.given |= q.Leaves
+	}
 	m.sharp = slices.Repeat([]int{-1}, len(p.Questions))
 	m.sharpAt = make([][]int32, len(p.Questions))
 	for _, q := range m.proofs {
@@ -146,6 +161,7 @@ func (m *model) compile(p *Problem) {
 		m.ends = append(m.ends, need)
 		m.needy |= need
 		m.gated = m.gated || need != 0
+		m.fitted = m.fitted || s.Setup != 0
 	}
 
 	m.moves = make([][]move, len(p.Actions))
@@ -330,7 +346,7 @@ func (m *model) afterAsk(s state, q int) state {
 	qu := &m.p.Questions[q]
 	s.asked |= 1 << q
 	s.ever |= 1 << q & m.needy
-	s.open = (s.open | qu.Setup) &^ qu.Ends
+	s.open = (s.open | qu.Setup | qu.Leaves) &^ qu.Ends
 	return s
 }
 
@@ -369,38 +385,45 @@ func (m *model) needCost(s state, a int) (float64, int) {
 // firstExtra is the least that must be paid besides its cost before action a
 // can be done: set-ups, and a question that allows it.
 func (m *model) firstExtra(s state, a int) float64 {
-	setup := m.p.Actions[a].Setup
-	if m.needs[a] == 0 || m.needs[a]&s.ever != 0 {
-		return m.setupCost(setup, s.open)
-	}
-	c := math.Inf(1)
-	for left := m.needs[a] &^ s.asked; left != 0; left &= left - 1 {
-		q := &m.p.Questions[bits.TrailingZeros64(left)]
-		c = min(c, q.Cost+m.setupCost(setup|q.Setup, s.open))
-	}
-	return c
+	return m.gateCost(s, m.needs[a], m.p.Actions[a].Setup)
 }
 
-// gateCost is the least that must be paid before a stop is open.
-func (m *model) gateCost(s state, need uint64) float64 {
+// gateCost is the least that must be paid for set-ups, and for one of the questions
+// needed, before a stop or an action is open. Of the set-ups that questions leave only
+// the dearest counts, as one question may leave several.
+func (m *model) gateCost(s state, need uint64, setup uint32) float64 {
+	gift := 0.0
+	for left := setup & m.given &^ s.open; left != 0; left &= left - 1 {
+		gift = max(gift, m.giving[bits.TrailingZeros32(left)])
+	}
+	open := s.open | m.given
 	if need == 0 || need&s.ever != 0 {
-		return 0
+		return m.setupCost(setup, open) + gift
 	}
 	c := math.Inf(1)
 	for left := need &^ s.asked; left != 0; left &= left - 1 {
-		c = min(c, m.askCost(s, bits.TrailingZeros64(left)))
+		q := &m.p.Questions[bits.TrailingZeros64(left)]
+		c = min(c, m.setupCost(setup|q.Setup, open)+max(q.Cost, gift))
 	}
 	return c
 }
 
 func (m *model) openStop(s state, i int) bool { return m.ends[i] == 0 || m.ends[i]&s.ever != 0 }
 
-// least is the least of the losses of the stops that are open.
-func (m *model) least(s state, loss []float64) float64 {
+// endCost is what the set-ups cost that a stop still needs.
+func (m *model) endCost(s state, i int) float64 {
+	if !m.fitted {
+		return 0
+	}
+	return m.setupCost(m.p.Stops[i].Setup, s.open)
+}
+
+// least is the least of the losses of the stops that are open, with their set-ups.
+func (m *model) least(s state, loss []float64, mass float64) float64 {
 	v := math.Inf(1)
 	for i, x := range loss {
 		if m.openStop(s, i) {
-			v = min(v, x)
+			v = min(v, x+mass*m.endCost(s, i))
 		}
 	}
 	return v
@@ -415,22 +438,23 @@ func (m *model) least(s state, loss []float64) float64 {
 // Otherwise an action may be repeated until it takes, which only flatters.
 func (m *model) clairvoyant(s state, v, u []float64) {
 	var gate []float64 // per stop, what must be paid before it is open
-	if m.gated {
-		for _, need := range m.ends {
-			gate = append(gate, m.gateCost(s, need))
+	if m.gated || m.fitted {
+		for i, need := range m.ends {
+			gate = append(gate, m.gateCost(s, need, m.p.Stops[i].Setup))
 		}
 	}
 	for _, h := range m.order {
 		stop := m.stopMin[h]
-		if m.gated {
-			stop = math.Inf(1)
+		// After an action nothing of the gate may be left to pay: the action may need the
+		// same questions and set-ups.
+		now := stop
+		if gate != nil {
+			now = math.Inf(1)
 			for i, x := range m.loss[h] {
-				if v := x + gate[i]; v < stop {
-					stop = v
-				}
+				now = min(now, x+gate[i])
 			}
 		}
-		plain, first := stop, stop
+		plain, first := stop, now
 		target, same := int32(-1), true
 		least := math.Inf(1)
 		live := 0
@@ -472,7 +496,7 @@ func (m *model) clairvoyant(s state, v, u []float64) {
 				best = min(best, acc+rem*stop)
 			}
 			plain = best
-			first = min(stop, best+least)
+			first = min(now, best+least)
 		}
 		u[h], v[h] = plain, first
 	}

@@ -19,6 +19,15 @@ func (n naive) value(w []float64, asked, ever, done uint64, open uint32) float64
 	if mass == 0 {
 		return 0
 	}
+	setups := func(need uint32) float64 {
+		var c float64
+		for i, s := range p.Setups {
+			if need>>i&1 == 1 && open>>i&1 == 0 {
+				c += s.Cost
+			}
+		}
+		return c
+	}
 	best := math.Inf(1)
 	for _, s := range p.Stops {
 		ready := len(s.Needs) == 0
@@ -28,20 +37,11 @@ func (n naive) value(w []float64, asked, ever, done uint64, open uint32) float64
 		if !ready {
 			continue
 		}
-		var l float64
+		l := mass * setups(s.Setup)
 		for h, x := range w {
 			l += x * s.Loss[h]
 		}
 		best = math.Min(best, l)
-	}
-	setups := func(need uint32) float64 {
-		var c float64
-		for i, s := range p.Setups {
-			if need>>i&1 == 1 && open>>i&1 == 0 {
-				c += s.Cost
-			}
-		}
-		return c
 	}
 	for q, qu := range p.Questions {
 		if asked>>q&1 == 1 {
@@ -53,7 +53,7 @@ func (n naive) value(w []float64, asked, ever, done uint64, open uint32) float64
 			for h := range w {
 				x[h] = w[h] * out.P[h]
 			}
-			v += n.value(x, asked|1<<q, ever|1<<q, done, (open|qu.Setup)&^qu.Ends)
+			v += n.value(x, asked|1<<q, ever|1<<q, done, (open|qu.Setup|qu.Leaves)&^qu.Ends)
 		}
 		best = math.Min(best, v)
 	}
@@ -173,7 +173,7 @@ func randomProblem(rng *rand.Rand) *Problem {
 		return scale * rng.Float64()
 	}
 	for range rng.IntN(4) {
-		q := Question{Cost: cost(3), Setup: mask(), Ends: mask()}
+		q := Question{Cost: cost(3), Setup: mask(), Leaves: mask(), Ends: mask()}
 		k := 2 + rng.IntN(2)
 		for range k {
 			q.Outcomes = append(q.Outcomes, Outcome{P: make([]float64, n)})
@@ -233,7 +233,7 @@ func randomProblem(rng *rand.Rand) *Problem {
 		p.Actions = append(p.Actions, a)
 	}
 	for range 1 + rng.IntN(3) {
-		s := Stop{Loss: make([]float64, n)}
+		s := Stop{Loss: make([]float64, n), Setup: mask()}
 		for h := range n {
 			s.Loss[h] = 40 * rng.Float64()
 			if h == 0 && rng.IntN(2) == 0 {

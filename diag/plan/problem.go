@@ -67,6 +67,7 @@ type Question struct {
 	ID       string
 	Cost     float64
 	Setup    uint32 // set-ups it needs
+	Leaves   uint32 // set-ups in place after it that it does not need (a sensor that was out)
 	Ends     uint32 // set-ups it undoes (a road test takes the car off the lift)
 	Outcomes []Outcome
 	Repeats  bool
@@ -102,10 +103,12 @@ type Mend struct {
 }
 
 // Stop ends the work. Loss[h] is what ending there costs if Hypotheses[h] is
-// the state then; it may be negative, as a gain.
+// the state then; it may be negative, as a gain. To it come the set-ups that the stop
+// needs and that are not in place.
 type Stop struct {
-	ID   string
-	Loss []float64
+	ID    string
+	Loss  []float64
+	Setup uint32
 	// Needs names questions, one of which must have been asked before. Empty: the
 	// stop is always open. At least one stop has none.
 	Needs []int
@@ -187,6 +190,9 @@ func (p *Problem) Validate() error {
 		if err := setups(f+".setup", q.Setup); err != nil {
 			return err
 		}
+		if err := setups(f+".leaves", q.Leaves); err != nil {
+			return err
+		}
 		if err := setups(f+".ends", q.Ends); err != nil {
 			return err
 		}
@@ -254,6 +260,9 @@ func (p *Problem) Validate() error {
 			if q < 0 || q >= len(p.Questions) {
 				return bad(fmt.Sprintf("stops[%d].needs[%d]", i, j), fmt.Sprintf("%d is not a question", q), "give an index into questions")
 			}
+		}
+		if err := setups(fmt.Sprintf("stops[%d].setup", i), s.Setup); err != nil {
+			return err
 		}
 		f := fmt.Sprintf("stops[%d].loss", i)
 		if len(s.Loss) != len(p.Hypotheses) {

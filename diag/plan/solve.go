@@ -361,7 +361,7 @@ func (s *Solver) node(st state, off int, place seat) int32 {
 		nd.lo += w[i] * v[h]
 		addTimes(s.walker.pass, w[i], s.m.loss[h])
 	}
-	nd.stop = s.m.least(st, s.walker.pass)
+	nd.stop = s.m.least(st, s.walker.pass, nd.mass)
 	s.work += 2 * len(idx)
 	nd.hi, nd.best = nd.stop, bestStop
 	if nd.hi > nd.lo {
@@ -458,7 +458,7 @@ func (m *model) informative(idx []int32, q int) bool {
 func (m *model) forced(st state, idx []int32) int {
 	for left := m.free &^ st.asked; left != 0; left &= left - 1 {
 		q := bits.TrailingZeros64(left)
-		if m.p.Questions[q].Setup&^st.open == 0 && (m.needy>>q&1 == 1 || m.informative(idx, q)) {
+		if m.p.Questions[q].Setup&^st.open == 0 && (m.needy>>q&1 == 1 || m.p.Questions[q].Leaves&^st.open != 0 || m.informative(idx, q)) {
 			return q
 		}
 	}
@@ -485,7 +485,7 @@ func (s *Solver) expand(at int32) {
 				s.work += len(idx)
 			}
 			price := nd.mass * m.askCost(st, q)
-			if lo += price; lo < nd.hi && (m.needy>>q&1 == 1 || m.informative(idx, q)) {
+			if lo += price; lo < nd.hi && (m.needy>>q&1 == 1 || m.p.Questions[q].Leaves&^st.open != 0 || m.informative(idx, q)) {
 				cand = append(cand, candidate{Ask, q, lo, s.guess(&nd, q) + price})
 			}
 		}
@@ -550,7 +550,7 @@ func (s *Solver) guess(nd *node, q int) float64 {
 				s.glow[sh.bundle] += x * sh.p
 			}
 		}
-		best := min(m.least(m.afterAsk(nd.state, q), k.pass), mass*average)
+		best := min(m.least(m.afterAsk(nd.state, q), k.pass, mass), mass*average)
 		for _, b := range s.warm {
 			bu := &m.bundles[b]
 			if bu.mask&^nd.done == 0 {

@@ -84,6 +84,7 @@ func enact(t *testing.T, p *Problem, plan *Tree) float64 {
 			if !ok {
 				t.Errorf("stop %d is not open", i)
 			}
+			v = m * setups(p.Stops[i].Setup)
 			for h, x := range w {
 				v += x * p.Stops[i].Loss[h]
 			}
@@ -98,7 +99,7 @@ func enact(t *testing.T, p *Problem, plan *Tree) float64 {
 				for h := range w {
 					x[h] = w[h] * out.P[h]
 				}
-				v += walk(k.Then[o], x, asked|1<<i, ever|1<<i, done, (open|q.Setup)&^q.Ends)
+				v += walk(k.Then[o], x, asked|1<<i, ever|1<<i, done, (open|q.Setup|q.Leaves)&^q.Ends)
 			}
 		case Do:
 			a := p.Actions[i]
@@ -204,8 +205,8 @@ func lift(ends uint32) *Problem {
 	p := &Problem{
 		Hypotheses: []Hypothesis{{0, 0.25}, {1, 0.25}, {2, 0.25}, {3, 0.25}},
 		Setups:     []Setup{{"lift", 10}},
-		Stops: []Stop{{"00", []float64{0, 40, 40, 40}, nil}, {"01", []float64{40, 0, 40, 40}, nil},
-			{"10", []float64{40, 40, 0, 40}, nil}, {"11", []float64{40, 40, 40, 0}, nil}},
+		Stops: []Stop{{ID: "00", Loss: []float64{0, 40, 40, 40}}, {ID: "01", Loss: []float64{40, 0, 40, 40}},
+			{ID: "10", Loss: []float64{40, 40, 0, 40}}, {ID: "11", Loss: []float64{40, 40, 40, 0}}},
 	}
 	for b := range 2 {
 		q := Question{Cost: 1, Setup: 1, Ends: ends, Outcomes: []Outcome{{P: make([]float64, 4)}, {P: make([]float64, 4)}}}
@@ -226,6 +227,21 @@ func TestSetups(t *testing.T) {
 	t.Run("are paid again once a step has undone them", func(t *testing.T) {
 		if r := solveFully(t, lift(1)); !near(r.Total, 2*(10+1)) {
 			t.Errorf("costs %v, want 22", r.Total)
+		}
+	})
+	t.Run("are paid by the end that still needs them", func(t *testing.T) {
+		p := lift(0)
+		for i := range p.Stops {
+			p.Stops[i].Setup = 1
+		}
+		if r := solveFully(t, p); !near(r.Total, 10+1+1) {
+			t.Errorf("costs %v, want 12", r.Total)
+		}
+		for i := range p.Questions {
+			p.Questions[i].Ends = 1
+		}
+		if r := solveFully(t, p); !near(r.Total, 3*10+1+1) {
+			t.Errorf("costs %v, want 32", r.Total)
 		}
 	})
 	t.Run("cost nothing where they are in place", func(t *testing.T) {
@@ -255,6 +271,7 @@ func TestValidateNamesWhatIsWrong(t *testing.T) {
 		{"an answer too short", "questions[0].outcomes[0].p", func(p *Problem) { p.Questions[0].Outcomes[0].P = nil }},
 		{"a set-up that is not there", "actions[0].setup", func(p *Problem) { p.Actions[0].Setup = 1 << 5 }},
 		{"a mend that never works", "actions[0].mends[0].p", func(p *Problem) { p.Actions[0].Mends[0].P = 0 }},
+		{"a set-up of an end that is not there", "stops[0].setup", func(p *Problem) { p.Stops[0].Setup = 1 << 5 }},
 		{"a fault beyond the last bit", "actions[0].mends[0].fault", func(p *Problem) { p.Actions[0].Mends[0].Fault = MaxFaults }},
 		{"a need that is no question", "actions[0].needs[0]", func(p *Problem) { p.Actions[0].Needs = []int{-1} }},
 		{"a stop's need that is no question", "stops[0].needs[0]", func(p *Problem) { p.Stops[0].Needs = []int{99} }},

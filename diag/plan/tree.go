@@ -40,7 +40,7 @@ func (s *Solver) result(root int32, o Options) Result {
 		if !s.m.openStop(nd.state, i) {
 			continue
 		}
-		l := dot(idx, w, s.m.p.Stops[i].Loss)
+		l := dot(idx, w, s.m.p.Stops[i].Loss) + nd.mass*s.m.endCost(nd.state, i)
 		r.Steps = append(r.Steps, Choice{Step{Finish, i}, l, l})
 	}
 	at := slices.IndexFunc(r.Steps, func(c Choice) bool { return c.Step == r.Best })
@@ -212,7 +212,7 @@ func (s *Solver) write(c scene, plan []micro, depth int) (float64, *Tree) {
 	if len(plan) == 0 {
 		best, at := math.Inf(1), 0
 		for i := range s.m.p.Stops {
-			if l := dot(c.idx, c.w, s.m.p.Stops[i].Loss); l < best && s.m.openStop(c.state, i) {
+			if l := dot(c.idx, c.w, s.m.p.Stops[i].Loss) + c.mass()*s.m.endCost(c.state, i); l < best && s.m.openStop(c.state, i) {
 				best, at = l, i
 			}
 		}
