@@ -75,7 +75,7 @@ func (s *server) secondChoice(d *desk) (*diag.NextTest, error) {
 func (s *server) bayView(w http.ResponseWriter, r *http.Request, d *desk, second *diag.NextTest) templates.BayView {
 	v := templates.BayView{Page: s.page(w, r, templates.AtNowhere, fmt.Sprintf("%d %s", d.Job.ID, carName(d.Vehicle))), ID: d.Job.ID, Base: d.base(),
 		Car: carName(d.Vehicle), Plate: d.Vehicle.Plate, Concern: d.Job.Concern, State: d.state(), CanAdd: d.open(),
-		Findings: len(d.Standing()), Stages: d.stages(), NoFit: d.noFit, Log: d.logView(themeOf(r)), Photos: len(d.Photos)}
+		Findings: len(d.used) + len(d.unfit), Stages: d.stages(), NoFit: d.noFit, Log: d.logView(themeOf(r)), Photos: len(d.Photos)}
 	v.Page.Job, v.Page.Modules = d.Job.ID, []string{"words.js", "outbox.js", "forms.js", "bay.js"}
 	if d.Minutes > 0 {
 		v.Minutes = templates.SpentWords(d.l, templates.MinutesWords(d.l, d.Minutes))

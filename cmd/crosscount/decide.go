@@ -23,6 +23,10 @@ Besides the rate, "costs" may hold "test_minutes": what tests take in this shop,
 minutes by the test's id, such as {"intake_smoke": 25}. Tests that are not named
 take the minutes of the model.
 
+"ready" may list what is in place on the car now, by the model's set-ups, such as
+["warm_engine"] or ["cold_exhaust", "lift"]; an empty list says that nothing is.
+Without it, what the tests in the case have left counts as in place.
+
 Exits 3 if the case is refused; each thing wrong is then told on standard error,
 one a line: the field's path, the reason, and how to mend it.`,
 	run: func(ctx context.Context, c *console, fs *flag.FlagSet, args []string) error {
