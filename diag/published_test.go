@@ -56,7 +56,7 @@ func holdsPublished(e *engine, i int, times float64) (bool, Decision) {
 			cleared += c.P
 		}
 	}
-	return x.suspects(d.Causes[0].CauseRef) && suspects > times*cleared, d
+	return x.suspects(likeliest(d)) && suspects > times*cleared, d
 }
 
 func TestPublishedCases(t *testing.T) {

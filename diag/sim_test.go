@@ -26,8 +26,11 @@ import (
 // asks for, for the proof, and where a fault is left for the drive that shows it
 // (failed_proof_minutes), for finding it anew (redo_minutes; or comeback_minutes if the
 // proof missed it), its repair and another proof. A job comes in with all its codes,
-// stored and pending, the freeze frame and what the driver told at the counter: neither
-// the engine nor the others pay for these.
+// stored and pending, the freeze frame, what the driver told at the counter, and, where
+// the car comes in warm, the trims at idle, which its module tells with the codes: neither
+// the engine nor the others pay for these. Half of the cars come in warm, the others cold.
+// What is in place is paid for by nobody; what a test left or another repair needed too is
+// paid for once.
 
 // truth is what a simulated car really has.
 type truth struct {
@@ -815,8 +818,8 @@ func (j job) byEngine(e *engine) (bill, Case) {
 const readAgain = 5
 
 // arrival is what is known of a job when the engine is first asked: the codes, stored and
-// pending, that there are no others, the freeze frame, and what the driver told at the
-// counter.
+// pending, that there are no others, the freeze frame, what the driver told at the
+// counter, and of a warm car the trims at idle.
 func (j *job) arrival() []Entry {
 	list := append(slices.Clone(j.codes), Entry{Kind: KindCodeList, Status: "stored"}, Entry{Kind: KindCodeList, Status: "pending"})
 	list = append(list, j.frame()...)
