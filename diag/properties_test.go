@@ -35,6 +35,7 @@ func anyCase(data []byte) Case {
 	t := &tape{data}
 	c := Case{Version: CaseVersion, Vehicle: pickOf(t, []Vehicle{fourInline, fourMAP, sixV, sixFlat, oneWire, wideCar, fiveSensors}), Costs: Costs{LabourPerHour: 120, Currency: "USD"}}
 	c.Vehicle.OdometerKm = 2000 * t.upTo(256)
+	c.Ready = pickOf(t, [][]string{nil, {}, {"warm_engine"}, {"cold_exhaust", "lift"}, {"lift", "pressure_relieved"}})
 	for len(t.b) > 0 && len(c.Evidence) < 40 {
 		if e := t.entry(c.Vehicle); len(e.Check(c.Vehicle)) == 0 {
 			c.Evidence = append(c.Evidence, e)
