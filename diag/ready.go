@@ -81,14 +81,7 @@ func (c Case) checkReady() Problems {
 	m := model.Trade()
 	for i, id := range c.Ready {
 		at := fmt.Sprintf("ready[%d]", i)
-		s := m.SetupByID(id)
-		if s == nil || s.Scope != model.Engine {
-			var ids []string
-			for _, s := range m.Setups {
-				if s.Scope == model.Engine {
-					ids = append(ids, s.ID)
-				}
-			}
+		if ids := setUpIDs(); !slices.Contains(ids, id) {
 			ps.add(at, say.T("%q is not known", clip(id)), oneOf(ids))
 			continue
 		}
@@ -96,7 +89,7 @@ func (c Case) checkReady() Problems {
 			ps.add(at, say.T("%s is named twice", id), say.T("take one out"))
 		}
 		for _, o := range c.Ready[:i] {
-			if slices.Contains(s.Undoes, o) {
+			if slices.Contains(m.SetupByID(id).Undoes, o) {
 				ps.add(at, say.T("%s and %s cannot both be", id, o), say.T("take one out"))
 			}
 		}

@@ -41,10 +41,13 @@ func CarStates() []Word {
 	return append(out, Word{OffLift, "car on its wheels"})
 }
 
-func carStateIDs() []string {
+// setUpIDs are the set-ups of the whole car.
+func setUpIDs() []string {
 	var out []string
 	for _, w := range CarStates() {
-		out = append(out, w.ID)
+		if w.ID != OffLift {
+			out = append(out, w.ID)
+		}
 	}
 	return out
 }

@@ -107,11 +107,11 @@ func (d *desk) entryForm(add string, who *store.SignedIn) *templates.EntryForm {
 		case "mixture":
 			f.Choices = append(f.Choices, templates.MixtureField())
 		case "result":
-			field := templates.ResultField
+			field := templates.ResultField(d.resultOptions(k))
 			if k == diag.KindCar {
-				field = templates.CarField
+				field = templates.CarField(d.carOptions())
 			}
-			f.Choices = append(f.Choices, field(d.resultOptions(k)))
+			f.Choices = append(f.Choices, field)
 		case "look":
 			f.Tips = new(templates.TipField())
 		case "holds":
@@ -176,16 +176,17 @@ func (d *desk) outcomeOptions(t diag.TestInfo) []templates.Option {
 	return out
 }
 
-// resultOptions are the outcomes of the test that looks at a circuit or connector, or how
-// the car can stand.
-func (d *desk) resultOptions(k diag.EntryKind) []templates.Option {
-	if k == diag.KindCar {
-		var out []templates.Option
-		for _, w := range diag.CarStates() {
-			out = append(out, templates.Option{Value: w.ID, Label: templates.Upper(d.l.T(w.Name))})
-		}
-		return out
+// carOptions are the ways in which the car can stand.
+func (d *desk) carOptions() []templates.Option {
+	var out []templates.Option
+	for _, w := range diag.CarStates() {
+		out = append(out, templates.Option{Value: w.ID, Label: templates.Upper(d.l.T(w.Name))})
 	}
+	return out
+}
+
+// resultOptions are the outcomes of the test that looks at a circuit or connector.
+func (d *desk) resultOptions(k diag.EntryKind) []templates.Option {
 	for _, t := range diag.Tests() {
 		if t.Entry == k {
 			return d.outcomeOptions(t)

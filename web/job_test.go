@@ -114,6 +114,7 @@ func TestIntake(t *testing.T) {
 		warm := with(good, "intake", store.NewID(), "plate", "ASK 3", "stands", "warm_engine")
 		b.post("/jobs", with(warm, "concern", "")).want(t, 422, `value="warm_engine" checked`)
 		b.get(b.post("/jobs", warm).want(t, 303).location).want(t, 200, "Engine at working temperature")
+		b.get(b.post("/jobs", with(warm, "intake", store.NewID(), "plate", "ASK 5", "stands", "cold_exhaust")).want(t, 303).location).want(t, 200, "Exhaust cold enough to touch")
 		b.post("/jobs", with(warm, "intake", store.NewID(), "plate", "ASK 4", "stands", "hovering")).want(t, 422)
 	})
 	t.Run("takes the same form once when it is sent twice", func(t *testing.T) {
