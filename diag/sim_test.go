@@ -24,7 +24,7 @@ import (
 // no test and no set-up. Where nothing is wrong any more he pays for the proof alone.
 // The engine pays for every test and every set-up that is not in place, for all work it
 // asks for, for the proof, and where a fault is left for the drive that shows it
-// (failed_proof_minutes), for finding it anew (redo_minutes; or comeback_minutes if the
+// (failed_proof_minutes, also where the drive is made as a test), for finding it anew (redo_minutes; or comeback_minutes if the
 // proof missed it), its repair and another proof. A job comes in with all its codes,
 // stored and pending, the freeze frame, what the driver told at the counter, and, where
 // the car comes in warm, the trims at idle, which its module tells with the codes: neither
@@ -681,9 +681,9 @@ func (j *job) setups(ready map[string]bool, test string, bank, position int) flo
 	t := &e.m.Tests[e.test[test]]
 	cost := simRate * t.Minutes
 	for _, s := range t.Setups {
-		if !ready[s] {
+		if at := setupAt(e, s, bank, position); !ready[at] {
 			cost += simRate * e.m.SetupByID(s).Minutes
-			ready[s] = true
+			ready[at] = true
 		}
 		for _, x := range e.m.SetupByID(s).Undoes {
 			delete(ready, x)
@@ -740,13 +740,16 @@ func (j job) byEngine(e *engine) (bill, Case) {
 		if m.ask >= 0 {
 			n := d.nextTest(m.ask, 0)
 			x := j.setups(ready, n.Test, n.Bank, n.Position)
+			list := j.car.perform(n.Test, n.Bank, n.Position)
+			if n.Test == "road_proof" && list[0].Outcome == "failed" {
+				x -= simRate * (e.proof - e.proofFails)
+			}
 			pay(x)
 			if round == 0 {
 				if b.steps++; n.Test != "road_proof" {
 					b.tests += x
 				}
 			}
-			list := j.car.perform(n.Test, n.Bank, n.Position)
 			b.proved = b.proved || n.Test == "road_proof" && list[0].Outcome == "passed"
 			note(list...)
 			continue
