@@ -32,7 +32,7 @@ type compass struct {
 	spared  float64 // of the proof, where it fails
 	miss    float64
 	p       [][][]float64 // question, answer, set
-	asking  []float64     // question: its price, with half of each set-up
+	asking  []float64     // question: its price, with half of each set-up that is not in place
 	dearest float64       // price of a bit that no question left gives
 	wrong   []wrong       // two groups
 	shared  []float64     // two weighty groups: what they share of all that could be seen
@@ -155,7 +155,7 @@ func newCompass(pr *prospect, need [][]int, barred []bool) *compass {
 			rows = append(rows, o.P)
 		}
 		c.p = append(c.p, rows)
-		c.asking = append(c.asking, qu.Cost+pr.setupCost(qu.Setup)/2)
+		c.asking = append(c.asking, pr.asking(qu.Cost, qu.Setup))
 		if c.told(q) {
 			c.likely = append(c.likely, q)
 		}

@@ -40,7 +40,8 @@ type fault struct {
 	sensor int // -1: context
 	index  int // place within the context or the sensor
 	p      float64
-	shows  float64 // chance that it is what set the codes, or that it shows on the proof
+	set    float64 // chance that it is there and has set one of the stored codes
+	shows  float64 // chance, if it is there, that it has, or that it shows on the proof
 	by     int     // the mend that puts it right
 	makers uint64  // the faults that make it
 }
@@ -89,8 +90,7 @@ func (c *calc) newProspect(b *belief, hyps []hyp, costs Costs) *prospect {
 			pr.faults = append(pr.faults, fault{place: &w.sens[s].places[p], sensor: s, index: p})
 		}
 	}
-	ctx, sen := make([]int, len(w.places)), make([][]int, len(w.sens))
-	share := make([]float64, len(pr.faults))
+	ctx, sen := make([]int, len(w.places)), make([][]int, len(w.sens)) // -1: nothing to mend
 	at := 0
 	for p := range w.places {
 		ctx[p] = -1
@@ -106,35 +106,33 @@ func (c *calc) newProspect(b *belief, hyps []hyp, costs Costs) *prospect {
 			at++
 		}
 	}
-	each := func(h *hyp, do func(int)) {
+	each := func(h *hyp, do func(f int, fx *effects, pl *place, sensor int)) {
 		for _, u := range h.us {
-			if f := ctx[w.units[u].place]; f >= 0 {
-				do(f)
-			}
+			p := w.units[u].place
+			do(ctx[p], w.units[u].fx, &w.places[p], -1)
 		}
 		for s := range w.sens {
-			for _, u := range w.sens[s].states[h.st[s]].units {
-				do(sen[s][w.sens[s].units[u].place])
+			sw := &w.sens[s]
+			for _, u := range sw.states[h.st[s]].units {
+				p := sw.units[u].place
+				do(sen[s][p], sw.units[u].fx, &sw.places[p], s)
 			}
 		}
 	}
-	for i := range hyps {
-		each(&hyps[i], func(f int) { share[f] += hyps[i].p })
-	}
+	pr.count(hyps, each)
 	order := make([]int, len(pr.faults))
 	for i := range order {
 		order[i] = i
 	}
-	slices.SortStableFunc(order, func(i, j int) int { return cmp.Compare(share[j], share[i]) })
+	slices.SortStableFunc(order, func(i, j int) int { return cmp.Compare(pr.faults[j].p, pr.faults[i].p) })
 	bit := make([]int, len(pr.faults))
 	for i := range bit {
 		bit[i] = -1
 	}
 	var kept []fault
 	for _, f := range order {
-		if share[f] > 1e-4 && len(kept) < 40 && pr.concerned(&pr.faults[f], share[f]) {
+		if pr.faults[f].p > 1e-4 && len(kept) < 40 && pr.concerned(&pr.faults[f]) {
 			bit[f] = len(kept)
-			pr.faults[f].p = share[f]
 			kept = append(kept, pr.faults[f])
 		}
 	}
@@ -146,13 +144,13 @@ func (c *calc) newProspect(b *belief, hyps []hyp, costs Costs) *prospect {
 			}
 		}
 	}
-	pr.blame(hyps)
+	pr.blame()
 	// The sets of faults.
 	index := map[uint64]int{}
 	for i := range hyps {
 		mask := uint64(0)
-		each(&hyps[i], func(f int) {
-			if bit[f] >= 0 {
+		each(&hyps[i], func(f int, _ *effects, _ *place, _ int) {
+			if f >= 0 && bit[f] >= 0 {
 				mask |= 1 << bit[f]
 			}
 		})
@@ -176,70 +174,83 @@ func (c *calc) newProspect(b *belief, hyps []hyp, costs Costs) *prospect {
 	return pr
 }
 
-// concerned tells whether anything that was found makes a fault likelier than it is in
-// any car of its age. A fault that nothing speaks for may be there, but it is not what
-// this job is about: nobody looks for it, and it does not fail the proof.
-func (pr *prospect) concerned(f *fault, p float64) bool {
-	prior := f.place.prior
-	return p/(1-p+1e-12) > raised*prior/(1-prior)
+// count finds how likely each fault is, and how likely it is there and has set one of the
+// stored codes. each visits what an explanation has: the fault's number, -1 where there is
+// nothing to mend, its effects, its place and its sensor.
+func (pr *prospect) count(hyps []hyp, each func(h *hyp, do func(f int, fx *effects, pl *place, sensor int))) {
+	c, w := pr.c, pr.c.w
+	var codes []*finding
+	for k := range c.ev.findings {
+		if fd := &c.ev.findings[k]; fd.kind == fCode || fd.kind == fSensorCode {
+			codes = append(codes, fd)
+		}
+	}
+	var there []int // what the explanation has
+	var sets, quiet []float64
+	for i := range hyps {
+		h := &hyps[i]
+		there, quiet = there[:0], quiet[:0]
+		each(h, func(f int, _ *effects, _ *place, _ int) {
+			there, quiet = append(there, f), append(quiet, 1)
+		})
+		for _, fd := range codes {
+			sets = sets[:0]
+			miss := 1 - w.leak(fd)
+			each(h, func(_ int, fx *effects, pl *place, sensor int) {
+				x := w.asSeen(fd, w.setsCode(fd, fx, pl, sensor), pl)
+				miss *= 1 - x
+				sets = append(sets, x)
+			})
+			for k, x := range sets {
+				quiet[k] *= 1 - x/(1-miss) // it is not what set this one
+			}
+		}
+		for k, f := range there {
+			if f >= 0 {
+				pr.faults[f].p += h.p
+				pr.faults[f].set += h.p * (1 - quiet[k])
+			}
+		}
+	}
 }
 
-// raised is how much likelier than in any car a fault must be to be planned for. With half
-// of it 3,000 simulated jobs cost half a per cent more, with twice no less.
-const raised = 3
+// concerned tells whether a fault may be what this job is about: it may well have set one
+// of the codes, or what was found makes it much likelier than it is in any car of its age.
+// Another may be there too, but nobody looks for it, and it does not fail the proof.
+func (pr *prospect) concerned(f *fault) bool {
+	much := raised
+	if pr.c.visit {
+		much = raisedAlone
+	}
+	prior := f.place.prior
+	return f.set > maySet || f.p/(1-f.p+1e-12) > much*prior/(1-prior)
+}
+
+// A fault is planned for from this chance to have set a code on, or when it is so many
+// times likelier than in any car; where no code has brought the car in the latter is all
+// there is. With chances of 0.001 and 0.004, or fivefold, 5,000 simulated jobs cost at most
+// a tenth of a per cent more; by threefold alone, a fifth.
+const (
+	maySet      = 0.002
+	raised      = 10.0
+	raisedAlone = 3.0
+)
 
 // blame finds, for each fault, the chance that it is what the job is about: that it set
 // one of the stored codes, or that it would show on a proof drive by a code or by trims
 // that are far off. Without a code whatever is there has brought the car in.
-func (pr *prospect) blame(hyps []hyp) {
+func (pr *prospect) blame() {
 	c, w := pr.c, pr.c.w
-	var set, mass [64]float64
-	for i := range hyps {
-		h := &hyps[i]
-		free := [64]float64{} // chance that the fault set none of the codes
-		mask := pr.maskOf(h)
-		for f := range pr.faults {
-			free[f] = 1
-		}
-		for k := range c.ev.findings {
-			fd := &c.ev.findings[k]
-			if fd.kind != fCode && fd.kind != fSensorCode {
-				continue
-			}
-			var q [64]float64
-			miss := 1 - w.leak(fd)
-			pr.eachUnit(h, func(f int, fx *effects, pl *place, sensor int) {
-				x := w.asSeen(fd, w.setsCode(fd, fx, pl, sensor), pl)
-				miss *= 1 - x
-				if f >= 0 {
-					q[f] = x
-				}
-			})
-			for f := range pr.faults {
-				free[f] *= 1 - q[f]/(1-miss)
-			}
-		}
-		for f := range pr.faults {
-			if mask>>f&1 == 1 {
-				mass[f] += h.p
-				set[f] += h.p * (1 - free[f])
-			}
-		}
-	}
 	for f := range pr.faults {
 		ft := &pr.faults[f]
-		if c.visit {
-			ft.shows = 1
+		if ft.shows = 1; c.visit {
 			continue
 		}
 		own := 0.0
 		for v := range w.effects[ft.place.cause] {
 			own = max(own, w.effects[ft.place.cause][v].shows(c.ev.listed["stored"]))
 		}
-		if mass[f] > 0 {
-			own = 1 - (1-own)*(1-set[f]/mass[f])
-		}
-		ft.shows = own
+		ft.shows = 1 - (1-own)*(1-ft.set/ft.p)
 	}
 }
 
@@ -259,32 +270,6 @@ func (fx *effects) shows(read bool) float64 {
 		}
 	}
 	return 1 - quiet
-}
-
-// eachUnit visits the units of an explanation; f is the fault's number, -1 where the
-// plan does not know it.
-func (pr *prospect) eachUnit(h *hyp, do func(f int, fx *effects, pl *place, sensor int)) {
-	w := pr.c.w
-	for _, u := range h.us {
-		p := w.units[u].place
-		do(pr.number(-1, p), w.units[u].fx, &w.places[p], -1)
-	}
-	for s := range w.sens {
-		for _, u := range w.sens[s].states[h.st[s]].units {
-			p := w.sens[s].units[u].place
-			do(pr.number(s, p), w.sens[s].units[u].fx, &w.sens[s].places[p], s)
-		}
-	}
-}
-
-// number is a fault's number, or -1.
-func (pr *prospect) number(sensor, index int) int {
-	for f := range pr.faults {
-		if pr.faults[f].sensor == sensor && pr.faults[f].index == index {
-			return f
-		}
-	}
-	return -1
 }
 
 // listMends lists the work that could be done. All that ails a sensor itself is
@@ -432,6 +417,7 @@ func (pr *prospect) state(direct []bool, missing func(bank int) string) {
 		s := w.m.Setups[l.setup]
 		p.Setups = append(p.Setups, plan.Setup{ID: s.ID, Cost: pr.money(s.Minutes, 0)})
 	}
+	p.Open = pr.inPlace()
 	// The questions that tell most for their price, and what no verdict can do without.
 	wanted, belief := pr.wanted(direct, missing), pr.belief()
 	type ranked struct {
@@ -450,8 +436,7 @@ func (pr *prospect) state(direct []bool, missing func(bank int) string) {
 		if tell[i] < 1e-3 && !wanted(&q) {
 			continue
 		}
-		cost := pr.money(q.minutes, 0)
-		cost += pr.setupCost(pr.setups(w.m.Tests[q.test].Setups, q.sensor)) / 2
+		cost := pr.asking(pr.money(q.minutes, 0), pr.setups(w.m.Tests[q.test].Setups, q.sensor))
 		list = append(list, ranked{q, told[i], tell[i] / cost})
 	}
 	slices.SortStableFunc(list, func(x, y ranked) int { return cmp.Compare(y.worth, x.worth) })
@@ -506,9 +491,14 @@ func (pr *prospect) state(direct []bool, missing func(bank int) string) {
 		}
 		pr.need, pr.barred = append(pr.need, need), append(pr.barred, barred)
 	}
-	p.Open = pr.inPlace()
 	pr.compass = newCompass(pr, pr.need, pr.barred)
 	pr.end()
+}
+
+// asking is what a question is reckoned to cost before it is known what else is asked:
+// another that shares a set-up pays half of it.
+func (pr *prospect) asking(cost float64, setup uint32) float64 {
+	return cost + pr.setupCost(setup&^pr.problem.Open)/2
 }
 
 // likely is one explanation of each set of faults, the likeliest first.
