@@ -47,7 +47,7 @@ func Expect(l *lang.Language, test, kind string, wires, position int) string {
 		default:
 			out = "Lambda rises above 1 and the pump current turns positive at once."
 		}
-	case "heater_resistance", "heater_supply":
+	case "heater_resistance", "heater_supply", "heater_current":
 		switch {
 		case wires == 1:
 			out = "This sensor has 1 wire and no heater: the test does not apply."

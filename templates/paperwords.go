@@ -273,7 +273,7 @@ func plainTest(id string) string {
 		return "the sensor's signal with the engine running"
 	case "forced_rich", "forced_lean":
 		return "how the sensor answers when we change the mixture"
-	case "heater_resistance", "heater_supply":
+	case "heater_resistance", "heater_supply", "heater_current":
 		return "the sensor's heater and its supply"
 	case "signal_circuit":
 		return "the sensor's wiring"

@@ -180,6 +180,7 @@ var tests = map[string]func(b *bench, p place) []diag.Entry{
 	"forced_lean":          func(b *bench, p place) []diag.Entry { return b.forced(p, "lean") },
 	"heater_resistance":    (*bench).heaterOhm,
 	"heater_supply":        (*bench).heaterSupply,
+	"heater_current":       (*bench).heaterCurrent,
 	"signal_circuit":       (*bench).circuit,
 	"connector_look":       (*bench).connector,
 	"tip_look":             (*bench).tip,
@@ -402,6 +403,16 @@ func (b *bench) heaterSupply(p place) []diag.Entry {
 	}
 	return []diag.Entry{{Kind: diag.KindHeater, Bank: p.bank, Position: p.position,
 		FeedV: num(feed, 1), GroundDropV: num(max(0, drop), 2)}}
+}
+
+func (b *bench) heaterCurrent(p place) []diag.Entry {
+	switch {
+	case !b.heated(p):
+		return nil
+	case b.has("heater_element_open", p.bank, p.position), b.has("heater_supply_fault", p.bank, p.position):
+		return result("heater_current", "none", p.bank, p.position)
+	}
+	return result("heater_current", "draws", p.bank, p.position)
 }
 
 func (b *bench) circuit(p place) []diag.Entry {
