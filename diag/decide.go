@@ -197,10 +197,12 @@ func (d *decision) combinations() []Combination {
 // all of it together does, and it or one finding of it does so three to one or more.
 func (d *decision) directEvidence(s int) bool {
 	c := d.c
-	var list []*sensorFinding
+	var list, codes []*sensorFinding
 	for _, l := range [][]sensorFinding{c.sensors[s].fixed, c.sensors[s].touched} {
 		for i := range l {
-			if l[i].f.kind != fSensorCode {
+			if l[i].f.kind == fSensorCode {
+				codes = append(codes, &l[i])
+			} else {
 				list = append(list, &l[i])
 			}
 		}
@@ -210,10 +212,10 @@ func (d *decision) directEvidence(s int) bool {
 		if !sw.places[p].k.Part || d.b.smarg[s][p] < 0.1 || len(list) == 0 {
 			continue
 		}
-		all := c.partRatio(s, p, list)
+		all := c.partRatio(s, p, codes, list)
 		best := all
 		for i := range list {
-			best = max(best, c.partRatio(s, p, list[i:i+1]))
+			best = max(best, c.partRatio(s, p, codes, list[i:i+1]))
 		}
 		if all > 1 && best > 3 {
 			return true
@@ -223,20 +225,26 @@ func (d *decision) directEvidence(s int) bool {
 }
 
 // partRatio is the likelihood ratio of findings at a sensor for one cause against all
-// states of it that want no new part.
-func (c *calc) partRatio(s, place int, list []*sensorFinding) float64 {
+// states of it that want no new part, these as likely as the codes leave them: a heater
+// that draws no current speaks for its element no more than for its feed. Soot, which goes
+// with the old sensor, is left to the probabilities.
+func (c *calc) partRatio(s, place int, codes, list []*sensorFinding) float64 {
 	sw := &c.w.sens[s]
 	var with, without, pw, po float64
 	for st := range sw.states {
-		lg, prior, part, it := 0.0, 1.0, false, false
+		lg, prior, part, it, soot := 0.0, 1.0, false, false, false
 		for _, u := range sw.states[st].units {
 			p := sw.units[u].place
 			prior *= sw.units[u].chance * sw.places[p].prior / (1 - sw.places[p].prior)
 			part = part || sw.places[p].k.Part
+			soot = soot || sw.places[p].k.WithPart
 			it = it || p == place
 		}
-		if part && !it {
+		if (part || soot) && !it {
 			continue
+		}
+		for _, f := range codes {
+			prior *= f.likelihood(sw.states[st].units, nil)
 		}
 		for _, f := range list {
 			lg += math.Log(f.likelihood(sw.states[st].units, nil))

@@ -219,7 +219,7 @@ func (pr *prospect) count(hyps []hyp, each func(h *hyp, do func(f int, fx *effec
 // Another may be there too, but nobody looks for it, and it does not fail the proof.
 func (pr *prospect) concerned(f *fault) bool {
 	much := raised
-	if pr.c.visit {
+	if pr.c.judged { // the codes do not tell what is left
 		much = raisedAlone
 	}
 	prior := f.place.prior
@@ -227,8 +227,8 @@ func (pr *prospect) concerned(f *fault) bool {
 }
 
 // A fault is planned for from this chance to have set a code on, or when it is so many
-// times likelier than in any car; where no code has brought the car in the latter is all
-// there is. With chances of 0.001 and 0.004, or fivefold, 5,000 simulated jobs cost at most
+// times likelier than in any car; where no code has brought the car in, or a proof drive
+// has been made since, the latter is all there is. With chances of 0.001 and 0.004, or fivefold, 5,000 simulated jobs cost at most
 // a tenth of a per cent more; by threefold alone, a fifth.
 const (
 	maySet      = 0.002

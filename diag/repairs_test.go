@@ -45,6 +45,16 @@ func TestAfterARepair(t *testing.T) {
 		}
 	})
 
+	t.Run("a failed proof of a new sensor does not end in nothing wrong", func(t *testing.T) {
+		c := Case{Version: CaseVersion, Vehicle: fourInline, Costs: Costs{LabourPerHour: 120, Currency: "USD"}, Evidence: []Entry{
+			{Kind: KindCode, Code: "P0135", Status: "stored"},
+			{Kind: KindRepair, Cause: NewSensor, Bank: 1, Position: 1, AfterRepair: 1}, back[0],
+		}}
+		if d := decide(c); d.Next == nil {
+			t.Errorf("%s, and nothing to look at: %s", d.Verdict.Decision, d.Verdict.Why)
+		}
+	})
+
 	t.Run("what its cause cannot have shown is still weighed", func(t *testing.T) {
 		d := decide(leakMended(back...))
 		var past []int

@@ -155,6 +155,7 @@ func (r *rig) finished(t *testing.T) (job int64, papers map[string]string) {
 		{Kind: diag.KindTrim, Bank: 1, State: "idle", ShortPct: new(3.0), LongPct: new(5.0)},
 		{Kind: diag.KindSignal, Bank: 1, Position: 1, State: "fast_idle", MinV: new(0.22), MaxV: new(0.66), CrossingsHz: new(0.3), LeanRichMs: new(280.0), RichLeanMs: new(260.0)},
 		{Kind: diag.KindForced, Bank: 1, Position: 1, Mixture: "lean", Volts: new(0.24), Ms: new(650.0)},
+		{Kind: diag.KindForced, Bank: 1, Position: 2, Mixture: "lean", Volts: new(0.08), Ms: new(70.0)},
 		{Kind: diag.KindConnector, Bank: 1, Position: 1, Result: "good"},
 		{Kind: diag.KindTip, Bank: 1, Position: 1, Look: "green"},
 		{Kind: diag.KindHeater, Bank: 1, Position: 1, Ohm: new(6.0), OhmLow: new(5.0), OhmHigh: new(8.0)},
