@@ -227,9 +227,10 @@ func (pr *prospect) concerned(f *fault) bool {
 }
 
 // A fault is planned for from this chance to have set a code on, or when it is so many
-// times likelier than in any car; where no code has brought the car in, or a proof drive
-// has been made since, the latter is all there is. With chances of 0.001 and 0.004, or fivefold, 5,000 simulated jobs cost at most
-// a tenth of a per cent more; by threefold alone, a fifth.
+// times likelier than in any car; fewer do where no code has brought the car in, or a proof
+// drive has been made since. With chances of 0.001 and 0.004, or fivefold, 5,000 simulated
+// jobs cost at most a tenth of a per cent more; by threefold alone, without the chance,
+// 10,000 do.
 const (
 	maySet      = 0.002
 	raised      = 10.0
