@@ -70,9 +70,10 @@ func TestAlike(t *testing.T) {
 			t.Fatal(err)
 		}
 		// A car without a code has come in for something, so every fault is likelier by the
-		// same factor.
+		// same factor, but for what the search leaves out: with nothing known that is most,
+		// and falls on what makes others.
 		for i, s := range sets[:7] {
-			if math.Abs(got[i]-got[0]) > 0.06*got[0] || got[i] < 1 {
+			if math.Abs(got[i]-got[0]) > 0.08*got[0] || got[i] < 1 {
 				t.Errorf("%v: %.4f, %v: %.4f", s, got[i], sets[0], got[0])
 			}
 		}

@@ -84,7 +84,7 @@ func TestPublishedCases(t *testing.T) {
 				}
 			}
 			t.Logf("%s: %d of %d", x.name[:2], n, draws)
-			if n < draws*85/100 {
+			if n < draws*95/100 {
 				t.Errorf("%s holds in %d of %d perturbed models", x.name, n, draws)
 			}
 		}
