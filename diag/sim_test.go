@@ -24,8 +24,9 @@ import (
 // no test and no set-up. Where nothing is wrong any more he pays for the proof alone.
 // The engine pays for every test and every set-up that is not in place, for all work it
 // asks for, for the proof, and where a fault is left for the drive that shows it
-// (failed_proof_minutes, also where the drive is made as a test), for finding it anew (redo_minutes; or comeback_minutes if the
-// proof missed it), its repair and another proof. A job comes in with all its codes,
+// (failed_proof_minutes, also where the drive is made as a test), for finding it anew
+// (redo_minutes; or comeback_minutes if the proof missed it), its repair and another proof.
+// A job comes in with all its codes,
 // stored and pending, the freeze frame, what the driver told at the counter, and, where
 // the car comes in warm, the trims at idle, which its module tells with the codes: neither
 // the engine nor the others pay for these. Half of the cars come in warm, the others cold.
