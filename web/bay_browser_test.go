@@ -308,10 +308,33 @@ func TestBay(t *testing.T) {
 		p, l := r.tablet(t, browsertest.Tablet, store.Technician)
 		p.Go(bay)
 		keptPages(p, bay)
+		two := p.Tab()
+		two.Go(bay)
+		photos := fmt.Sprintf("/jobs/%d/photos", job)
+		answered, free := l.Hold(photos)
+		browsertest.Eval[bool](two, `(location = "`+photos+`", true)`)
+		answered()
 		p.Send("Log out")
-		p.Until("the pages are gone", func() bool {
+		gone := func() bool {
 			return browsertest.Wait[bool](p, `caches.open("pages").then((c) => c.keys()).then((k) => k.length === 0)`)
-		})
+		}
+		p.Until("the pages are gone", gone)
+
+		free()
+		two.Until("the page asked for before is there", func() bool { return two.Path() == photos && two.Count("main") == 1 })
+		if !gone() {
+			t.Error("a page that was asked for before logging out is kept after it")
+		}
+
+		// What a page asked the worker to keep may be read after its person has gone.
+		answered, free = l.Hold(bay)
+		browsertest.Wait[bool](p, fmt.Sprintf(`navigator.serviceWorker.ready.then((reg) => (reg.active.postMessage({ keep: ["%d"], all: false, person: "%d" }), true))`, job, r.people[store.Technician].ID))
+		answered()
+		if !gone() {
+			t.Error("the person who has logged out is the owner of kept pages again")
+		}
+		free()
+
 		l.Cut()
 		p.Go(bay)
 		if s := p.Text(); !strings.Contains(s, "This page is not kept") || strings.Contains(s, "Halden") {

@@ -46,14 +46,41 @@ async function picture(request) {
 	const cache = await caches.open(PAGES);
 	const kept = await cache.match(request);
 	if (kept) return kept;
+	const since = forgotten;
 	const r = await fetch(request);
-	if (r.ok && request.url.endsWith("/thumb")) await put(cache, request, r.clone());
+	if (r.ok && request.url.endsWith("/thumb")) await add(request, r.clone(), since);
 	return r;
 }
 
 // put keeps an answer; a full disk must not cost the answer itself.
 async function put(cache, key, r) {
 	try { await cache.put(key, r); } catch { /* kept next time */ }
+}
+
+// Kept pages change one change after another, and what was asked for before someone
+// logged out is not kept any more: a late answer must not bring back what was forgotten.
+let forgotten = 0;
+let last = Promise.resolve();
+function inTurn(work) {
+	const done = last.then(work);
+	last = done.catch(() => {});
+	return done;
+}
+
+function forget() {
+	forgotten++;
+	return inTurn(() => caches.delete(PAGES));
+}
+
+// add keeps an answer that was asked for when so many people had been forgotten, as the
+// named person's. It reads the answer before its turn, so that a slow one holds up no other.
+async function add(key, r, since, person) {
+	const body = await r.blob();
+	return inTurn(async () => {
+		if (since !== forgotten) return;
+		if (person) await claim(person);
+		await put(await caches.open(PAGES), key, new Response(body, { headers: r.headers }));
+	});
 }
 
 // owner is whose pages are kept.
@@ -63,20 +90,19 @@ async function owner() {
 }
 
 async function claim(person) {
-	if (!person || (await owner()) === person) return;
+	if ((await owner()) === person) return;
 	await caches.delete(PAGES);
 	await put(await caches.open(PAGES), "/owner", new Response(person));
 }
 
-async function keep(request, r) {
+// keep keeps an answer if it is a page to keep, and returns whose it is. Nobody's log-in
+// page says that the shop does not know who this is: nobody's pages are shown any more.
+async function keep(r, address, since) {
 	const person = r.headers.get("Crosscount-Person");
-	if (!person) {
-		// The shop does not know who this is: nobody's pages are shown any more.
-		if (new URL(r.url).pathname === "/login") await caches.delete(PAGES);
-		return;
-	}
-	await claim(person);
-	if (r.ok && !r.redirected && keeps(new URL(r.url))) await put(await caches.open(PAGES), bare(request.url), r);
+	const url = new URL(r.url);
+	if (!person && url.pathname === "/login") await forget();
+	if (person && r.ok && !r.redirected && keeps(url)) await add(bare(address), r, since, person);
+	return person;
 }
 
 // bare is a page's address without what only opens a part of it.
@@ -86,11 +112,11 @@ function bare(address) {
 }
 
 async function page(request, url) {
-	const abort = new AbortController();
-	const network = fetch(request.mode === "navigate" ? new Request(request.url, { headers: request.headers, credentials: "same-origin", redirect: "manual", signal: abort.signal }) : request)
+	const since = forgotten;
+	const network = fetch(request.mode === "navigate" ? new Request(request.url, { headers: request.headers, credentials: "same-origin", redirect: "manual" }) : request)
 		.then(async (r) => {
 			if (r.type === "opaqueredirect") return r;
-			await keep(request, r.clone());
+			await keep(r.clone(), request.url, since);
 			return r;
 		});
 	const kept = keeps(url) ? await (await caches.open(PAGES)).match(bare(url.href)) : undefined;
@@ -130,15 +156,18 @@ async function gone(url) {
 
 self.addEventListener("message", (event) => {
 	const m = event.data ?? {};
-	if (m.forget) event.waitUntil(caches.delete(PAGES));
+	if (m.forget) event.waitUntil(forget());
 	if (m.words) event.waitUntil(told(m));
 	if (m.keep) event.waitUntil(keepJobs(m));
 });
 
 // keepJobs fetches the pages of open jobs in quiet, so that they work without a network.
+// Whose they are the shop says: the message may come from a page that is being left by
+// someone who has logged out meanwhile.
 async function keepJobs({ keep: jobs, all, person }) {
-	await claim(String(person));
+	const since = forgotten;
 	const cache = await caches.open(PAGES);
+	const mine = (await owner()) === String(person);
 	if (all) {
 		for (const request of await cache.keys()) {
 			const id = /\/jobs\/(\d+)/.exec(new URL(request.url).pathname)?.[1];
@@ -148,12 +177,11 @@ async function keepJobs({ keep: jobs, all, person }) {
 	const paths = jobs.slice(0, MOST).flatMap((j) => [`/jobs/${j}/bay`, `/jobs/${j}`]).concat("/tablet");
 	if (!all && jobs.length) paths.push(`/jobs/${jobs[0]}/photos`, ...(await sensors(cache, jobs[0])));
 	for (const p of paths) {
-		const have = await cache.match(location.origin + p);
+		const have = mine && (await cache.match(location.origin + p));
 		if (have && Date.now() - Date.parse(have.headers.get("Date")) < 120000) continue;
 		try {
 			const r = await fetch(p, { headers: { Accept: "text/html" }, credentials: "same-origin" });
-			if (r.headers.get("Crosscount-Person") !== String(person)) return;
-			if (r.ok && !r.redirected) await put(cache, location.origin + p, r);
+			if ((await keep(r, location.origin + p, since)) !== String(person)) return;
 		} catch { return; }
 	}
 }

@@ -91,16 +91,31 @@ func Open(t testing.TB, base string, size Size) *Page {
 		stop()
 	})
 	p := &Page{t: t, ctx: ctx, base: base, size: size}
+	p.start()
+	return p
+}
+
+// Tab opens another tab of the same browser.
+func (p *Page) Tab() *Page {
+	p.t.Helper()
+	ctx, cancel := chromedp.NewContext(p.ctx)
+	p.t.Cleanup(cancel)
+	two := &Page{t: p.t, ctx: ctx, base: p.base, size: p.size}
+	two.start()
+	return two
+}
+
+func (p *Page) start() {
+	p.t.Helper()
 	var with []chromedp.EmulateViewportOption
-	if size.Touch {
+	if p.size.Touch {
 		with = append(with, chromedp.EmulateTouch, chromedp.EmulateMobile)
 	}
-	// The first call starts the browser; a time limit on it would stop the browser.
-	if err := chromedp.Do(ctx, chromedp.EmulateViewport(size.Width, size.Height, with...)); err != nil {
-		t.Fatalf("starting the browser: %v", err)
+	// The first call starts the browser or the tab; a time limit on it would stop that.
+	if err := chromedp.Do(p.ctx, chromedp.EmulateViewport(p.size.Width, p.size.Height, with...)); err != nil {
+		p.t.Fatalf("starting the browser: %v", err)
 	}
 	p.media()
-	return p
 }
 
 func (p *Page) do(what string, steps ...chromedp.Action[chromedp.Void]) {

@@ -27,6 +27,7 @@ type Link struct {
 	off    atomic.Bool
 
 	swap atomic.Pointer[[2]string]
+	held atomic.Pointer[held]
 
 	pace  atomic.Int64 // bytes a second; 0 is as fast as it goes
 	round atomic.Int64 // nanoseconds there and back
@@ -117,6 +118,48 @@ func (l *Link) Becomes(was, now string) {
 	l.swap.Store(&[2]string{was, now})
 }
 
+// held is a path whose answers wait on the way back.
+type held struct {
+	path     string
+	answered chan struct{}
+	free     chan struct{}
+}
+
+// Hold keeps the answers to a path back. The first function waits until the site has
+// answered such a request, the second lets the answers go.
+func (l *Link) Hold(path string) (answered, free func()) {
+	h := &held{path, make(chan struct{}, 1), make(chan struct{})}
+	l.held.Store(h)
+	free = sync.OnceFunc(func() {
+		l.held.Store(nil)
+		close(h.free)
+	})
+	l.t.Cleanup(free)
+	return func() {
+		l.t.Helper()
+		select {
+		case <-h.answered:
+		case <-time.After(patience):
+			l.t.Fatalf("nobody asked for %s", path)
+		}
+	}, free
+}
+
+// wait holds an answer back if it is to be held.
+func (h *held) wait(ctx context.Context, path string) {
+	if h == nil || h.path != path {
+		return
+	}
+	select {
+	case h.answered <- struct{}{}:
+	default:
+	}
+	select {
+	case <-h.free:
+	case <-ctx.Done():
+	}
+}
+
 // Bad gives the link its bad moods, or takes them away.
 func (l *Link) Bad(bad bool) { l.bad.Store(bad) }
 
@@ -180,6 +223,7 @@ func (l *Link) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		hangUp()
 	}
 	defer res.Body.Close()
+	l.held.Load().wait(ctx, r.URL.Path)
 	for k, v := range res.Header {
 		w.Header()[k] = v
 	}
