@@ -1023,61 +1023,72 @@ func (j *job) names(s int) bool {
 }
 
 // perturbed is the trade model with noise in log odds on every probability, and in
-// proportion on every level.
+// proportion on every level. A draw hangs on what an estimate is of, so that what is
+// added to the model leaves the others as they were.
 func perturbed(sigma float64, seed uint64) *engine {
 	m := *model.Trade()
-	n := uint64(0)
-	z := func() float64 {
-		n++
-		return sigma * gauss(hash(seed<<32^n))
+	z := func(of ...any) float64 {
+		h := fnv.New64a()
+		fmt.Fprintln(h, of...)
+		return sigma * gauss(hash(h.Sum64()^hash(seed)))
 	}
-	p := func(x float64) float64 {
-		l := math.Log(x/(1-x)) + z()
+	p := func(x float64, of ...any) float64 {
+		l := math.Log(x/(1-x)) + z(of...)
 		return 1 / (1 + math.Exp(-l))
 	}
 	m.Tests = slices.Clone(m.Tests)
 	for i := range m.Tests {
-		m.Tests[i].Outcomes = slices.Clone(m.Tests[i].Outcomes)
-		for j := range m.Tests[i].Outcomes {
-			if j > 0 {
-				m.Tests[i].Outcomes[j].False = min(p(m.Tests[i].Outcomes[j].False), 0.3)
+		t := &m.Tests[i]
+		t.Outcomes = slices.Clone(t.Outcomes)
+		for j := range t.Outcomes {
+			if o := &t.Outcomes[j]; j > 0 {
+				o.False = min(p(o.False, t.ID, o.ID), 0.3)
 			}
 		}
 	}
 	m.Codes = slices.Clone(m.Codes)
 	for i := range m.Codes {
-		m.Codes[i].False = p(m.Codes[i].False)
+		c := &m.Codes[i]
+		c.False = p(c.False, "code", c.ID)
 	}
 	m.Remarks = slices.Clone(m.Remarks)
 	for i := range m.Remarks {
-		m.Remarks[i].Usual = p(m.Remarks[i].Usual)
+		r := &m.Remarks[i]
+		r.Usual = p(r.Usual, "remark", r.ID)
 	}
 	m.Causes = slices.Clone(m.Causes)
 	for i := range m.Causes {
 		k := &m.Causes[i]
-		k.Prior = min(p(k.Prior), 0.2)
+		k.Prior = min(p(k.Prior, k.ID), 0.2)
 		k.Codes, k.Finds, k.Says, k.Makes = slices.Clone(k.Codes), slices.Clone(k.Finds), slices.Clone(k.Says), slices.Clone(k.Makes)
 		k.Trims, k.Shows = slices.Clone(k.Trims), slices.Clone(k.Shows)
 		for j := range k.Codes {
-			k.Codes[j].P = p(k.Codes[j].P)
+			x := &k.Codes[j]
+			x.P = p(x.P, k.ID, "sets", x.Code, x.Front, x.Rear, x.Variants)
 		}
 		for j := range k.Finds {
-			k.Finds[j].P = p(k.Finds[j].P)
+			x := &k.Finds[j]
+			x.P = p(x.P, k.ID, "found by", x.Test, x.Outcome, x.Front, x.Rear, x.Variants)
 		}
 		for j := range k.Says {
-			k.Says[j].P = p(k.Says[j].P)
+			x := &k.Says[j]
+			x.P = p(x.P, k.ID, "says", x.Remark)
 		}
 		for j := range k.Makes {
-			k.Makes[j].P = p(k.Makes[j].P)
+			x := &k.Makes[j]
+			x.P = p(x.P, k.ID, "makes", x.Child)
 		}
 		for j := range k.Trims {
-			k.Trims[j].Mean += z() * k.Trims[j].SD / 2
+			x := &k.Trims[j]
+			x.Mean += z(k.ID, "pulls", x.Lie, x.State, x.Metering, x.Bank, x.Variants) * x.SD / 2
 		}
 		for j := range k.Shows {
-			if s := &k.Shows[j]; m.Quantities[slices.IndexFunc(m.Quantities, func(q model.Quantity) bool { return q.ID == s.Quantity })].Log {
-				s.Mean *= math.Exp(z() * math.Log(s.SD) / 2)
+			x := &k.Shows[j]
+			by := z(k.ID, "shows", x.Quantity, x.Variants) / 2
+			if m.Quantities[slices.IndexFunc(m.Quantities, func(q model.Quantity) bool { return q.ID == x.Quantity })].Log {
+				x.Mean *= math.Exp(by * math.Log(x.SD))
 			} else {
-				s.Mean += z() * s.SD / 2
+				x.Mean += by * x.SD
 			}
 		}
 	}
