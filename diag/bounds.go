@@ -105,6 +105,7 @@ type subtree struct {
 	ub     []float64 // position: all sets whose first further place is here or later, against log
 	own    []float64 // position: the set with this place alone added
 	above  []float64 // position: the sets with this place and later ones added
+	most   []float64 // position: the heaviest set with one place from here on added
 	mayAll []uint64  // position: mask of the places from here on
 }
 
@@ -471,7 +472,7 @@ func (b *bounds) above(us []int16, candidates uint64) *subtree {
 	mv.begin()
 	// plain: product over what moves nothing. A candidate that another can make counts at
 	// its own odds only where it is alone.
-	plain, first, several, x := 1.0, 0.0, 0.0, 0.0
+	plain, first, several, x, most := 1.0, 0.0, 0.0, 0.0, 0.0
 	var mask uint64
 	for i := n - 1; i >= 0; i-- {
 		k := &list[order[i].at]
@@ -491,19 +492,20 @@ func (b *bounds) above(us []int16, candidates uint64) *subtree {
 		t.cands[i] = k.place
 		mask |= 1 << k.place
 		t.mayAll[i] = mask
-		t.ub[i], t.own[i], t.above[i] = x, alone, more+1e-12*alone
+		most = max(most, alone)
+		t.ub[i], t.own[i], t.above[i], t.most[i] = x, alone, more+1e-12*alone, most
 	}
 	return t
 }
 
 // grow takes memory for n candidates out of a slab.
 func (b *bounds) grow(t *subtree, n int) {
-	if len(b.floats) < 3*n {
+	if len(b.floats) < 4*n {
 		b.floats = make([]float64, 4096)
 	}
 	f := b.floats
-	b.floats = b.floats[3*n:]
-	t.ub, t.own, t.above = f[:n:n], f[n:2*n:2*n], f[2*n:3*n:3*n]
+	b.floats = b.floats[4*n:]
+	t.ub, t.own, t.above, t.most = f[:n:n], f[n:2*n:2*n], f[2*n:3*n:3*n], f[3*n:4*n:4*n]
 	if len(b.masks) < n {
 		b.masks, b.places = make([]uint64, 2048), make([]int8, 2048)
 	}

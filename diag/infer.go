@@ -3,6 +3,7 @@ package diag
 import (
 	"cmp"
 	"math"
+	"math/bits"
 	"slices"
 )
 
@@ -13,15 +14,15 @@ import (
 //
 // Bounds are kind to sets of many causes, so that to go by them alone is to look at much
 // that weighs nothing. The search begins with what weighs most as far as it is known, and
-// goes by the bounds once that has found what it can.
+// goes by the bounds once it has spent some of its budget that way.
 
 const (
 	maxContext  = 5    // causes of the engine and its banks at once
 	leftTarget  = 1e-2 // share left out at which the search is content
 	negligible  = 1e-6 // share of a set and all above it that is not looked at
 	slight      = 1e-7 // share at which a bound is not made tight
-	budgetABank = 240  // sets weighed and trees worked out, for each bank of the engine
-	eagerness   = 0.3  // part of the logarithm of a bound that counts in the first half; of 0 to 1, what found most on 120 drawn cars
+	budgetABank = 200  // sets weighed and trees worked out, for each bank of the engine
+	eager       = 0.45 // share of the budget spent on what weighs most
 )
 
 // node is a set of context units with its weight.
@@ -98,7 +99,7 @@ func (c *calc) infer() *belief {
 	bd := newBounds(c)
 	var trees []*subtree
 	var h frontierHeap
-	trust, looked, budget := eagerness, 0, budgetABank*w.nb
+	byBound, looked, budget := false, 0, budgetABank*w.nb
 	b.nodes = append(b.nodes, node{lw: c.weigh(nil)})
 	best := b.nodes[0].lw
 	z, waiting, dropped := 1.0, 0.0, 0.0 // against best
@@ -107,9 +108,12 @@ func (c *calc) infer() *belief {
 		if next == len(t.cands) {
 			return
 		}
-		ub, own := t.lg(t.ub[next]), t.lg(t.own[next])
-		waiting += scale(ub)
-		h.push(frontier{tree: t.index, next: int32(next), ub: ub, pri: own + trust*(t.lg(t.own[next]+t.above[next])-own)})
+		x := frontier{tree: t.index, next: int32(next), ub: t.lg(t.ub[next]), pri: t.lg(t.most[next])}
+		if byBound {
+			x.pri = x.ub
+		}
+		waiting += scale(x.ub)
+		h.push(x)
 	}
 	grow := func(n int32, candidates uint64) {
 		bd.floor = best + math.Log(slight*z)
@@ -142,8 +146,8 @@ func (c *calc) infer() *belief {
 				break
 			}
 		}
-		if trust < 1 && b.work > budget/2 {
-			trust = 1
+		if !byBound && float64(b.work) > eager*float64(budget) {
+			byBound = true
 			for i := range h {
 				h[i].pri = h[i].ub
 			}
@@ -189,8 +193,12 @@ func (c *calc) infer() *belief {
 			dropped += scale(above)
 		default:
 			waiting += scale(above)
-			next := top - 3 // one more cause is seldom likelier than one in twenty
-			h.push(frontier{tree: -1, node: int32(first), count: int32(len(b.nodes) - first), may: t.mayAll[f.next+1], ub: above, pri: next + trust*(above-next)})
+			x := frontier{tree: -1, node: int32(first), count: int32(len(b.nodes) - first), may: t.mayAll[f.next+1], ub: above,
+				pri: top - 3} // one more cause is seldom likelier than one in twenty
+			if byBound {
+				x.pri = above
+			}
+			h.push(x)
 		}
 	}
 	left := dropped
@@ -261,28 +269,36 @@ func (c *calc) untouched(p int, us []int16) float64 {
 func (b *belief) spread() {
 	c, w := b.c, b.c.w
 	b.marg = make([]float64, len(w.places))
-	b.smarg = make([][]float64, len(w.sens))
-	for s := range w.sens {
-		b.smarg[s] = make([]float64, len(w.sens[s].places))
+	// What is not touched hangs on no more of a context than what may have made it.
+	alone, made := make([]float64, len(w.places)), make([]uint64, len(w.places))
+	for p := range w.places {
+		if c.touched[p] {
+			continue
+		}
+		alone[p] = c.untouched(p, nil)
+		b.marg[p] = alone[p]
+		for _, par := range w.places[p].parents {
+			made[par.place] |= 1 << p
+		}
 	}
 	type entry struct {
-		s       int
 		sum     *sensorSum
 		classes []float64
 	}
-	var credit []entry // in the order met, so that sums come out the same each time
+	credit := make([][]entry, len(w.sens)) // in the order met, so that sums come out the same each time
 	index := map[*sensorSum]int{}
 	var sh share
 	for i := range b.nodes {
 		n := &b.nodes[i]
 		p := math.Exp(n.lw - b.logZ)
+		var may uint64
 		for _, u := range n.units() {
 			b.marg[w.units[u].place] += p
+			may |= made[w.units[u].place]
 		}
-		for i := range w.places {
-			if !c.touched[i] {
-				b.marg[i] += p * c.untouched(i, n.units())
-			}
+		for ; may != 0; may &= may - 1 {
+			k := bits.TrailingZeros64(may)
+			b.marg[k] += p * (c.untouched(k, n.units()) - alone[k])
 		}
 		if p < 1e-9 {
 			continue
@@ -291,27 +307,32 @@ func (b *belief) spread() {
 		for s := range sh.sums {
 			at, ok := index[sh.sums[s]]
 			if !ok {
-				at = len(credit)
+				at = len(credit[s])
 				index[sh.sums[s]] = at
-				credit = append(credit, entry{s, sh.sums[s], make([]float64, len(sh.classes[s]))})
+				credit[s] = append(credit[s], entry{sh.sums[s], make([]float64, len(sh.classes[s]))})
 			}
 			for k, x := range sh.classes[s] {
-				credit[at].classes[k] += p * x / max(total, 1e-300)
+				credit[s][at].classes[k] += p * x / max(total, 1e-300)
 			}
 		}
 	}
-	for _, at := range credit {
-		sw := &w.sens[at.s]
-		states := at.sum.of(&c.sensors[at.s])
-		for st := range sw.states {
-			k := c.sensors[at.s].classOf[st]
-			if len(sw.states[st].units) == 0 || at.sum.classes[k] == 0 {
-				continue
+	b.smarg = make([][]float64, len(w.sens))
+	sideBySide[any](len(w.sens), nil, nil, func(_ any, s int) {
+		sc, sw := &c.sensors[s], &w.sens[s]
+		places := make([]float64, len(sw.places))
+		for _, at := range credit[s] {
+			for k, x := range at.sum.classes {
+				if x > 0 {
+					at.classes[k] /= x
+				}
 			}
-			x := at.classes[k] * states[st] / at.sum.classes[k]
-			for _, u := range sw.states[st].units {
-				b.smarg[at.s][sw.units[u].place] += x
+			for st, x := range at.sum.of(sc) {
+				x *= at.classes[sc.classOf[st]]
+				for _, u := range sw.states[st].units {
+					places[sw.units[u].place] += x
+				}
 			}
 		}
-	}
+		b.smarg[s] = places
+	})
 }
