@@ -18,20 +18,19 @@ import (
 // a sensor that acts on them.
 type bounds struct {
 	c           *calc
-	touch       []uint64                // sensor: places that touch it
-	clean       []float64               // unit: what it costs in findings that came out clean
-	plus        [][]plus                // unit: findings it can bring about
-	reacher     []bool                  // place: moves trims, lambda or a summed shift
-	sums        []map[sumKey]*sensorSum // sensor
-	spans       []span                  // bank*allStates+state, for the candidates at hand
-	wanted      []int                   // the bank*allStates+state that are read or mixed into a lambda
-	amounts     int                     // those that are bounded
-	pull        [][]pulled              // place: where it pulls
-	shift       []reachPair             // place, amount: how far it can shift that
-	one, all    tables                  // with one candidate that reaches, or with any
-	cells       []cellPull              // unit, cell
-	base        []cellBase              // cell, under the context
-	apart       []float64               // amount: its likelihood under the context
+	touch       []uint64    // sensor: places that touch it
+	clean       []float64   // unit: what it costs in findings that came out clean
+	plus        [][]plus    // unit: findings it can bring about
+	reacher     []bool      // place: moves trims, lambda or a summed shift
+	spans       []span      // bank*allStates+state, for the candidates at hand
+	wanted      []int       // the bank*allStates+state that are read or mixed into a lambda
+	amounts     int         // those that are bounded
+	pull        [][]pulled  // place: where it pulls
+	shift       []reachPair // place, amount: how far it can shift that
+	one, all    tables      // with one candidate that reaches, or with any
+	cells       []cellPull  // unit, cell
+	base        []cellBase  // cell, under the context
+	apart       []float64   // amount: its likelihood under the context
 	list        []cand
 	order       []rank
 	classes     [][]float64 // memory for those of the sensors with a candidate added
@@ -71,8 +70,6 @@ type rank struct {
 	worth float64
 	at    int32
 }
-
-type sumKey struct{ have, may uint64 }
 
 // plus is a finding a unit can bring about: a code, a remark or a look.
 type plus struct {
@@ -202,7 +199,6 @@ func newBounds(c *calc) *bounds {
 			}
 		}
 		b.touch = append(b.touch, m)
-		b.sums = append(b.sums, map[sumKey]*sensorSum{})
 	}
 	for u := range w.units {
 		b.clean[u] = c.keep[u]
@@ -288,7 +284,7 @@ func (b *bounds) above(us []int16, candidates uint64) *subtree {
 	for s, m := range c.sums {
 		gain := 1.0
 		if at := b.touch[s] & candidates; at != 0 && c.counts(s) {
-			may := b.sum(s, us, at)
+			may := c.sensors[s].sumWith(us, at)
 			if c.coupled[s] {
 				coupledTouch |= at
 				b.may[s] = may.classes
@@ -723,34 +719,6 @@ func (b *bounds) stretch(p int, one, all *[8]reachPair) {
 		one[i].one(r.hi)
 		all[i].add(r.lo, r.hi)
 	}
-}
-
-// sum bounds the weights of a sensor's classes were any of the candidate places that
-// touch it there too.
-func (b *bounds) sum(s int, us []int16, may uint64) *sensorSum {
-	sc := &b.c.sensors[s]
-	key := sumKey{0, may}
-	var buf [maxContext]int16
-	mine := buf[:0]
-	for _, u := range us {
-		if sc.minds[b.c.w.units[u].place] {
-			key.have = key.have<<10 | uint64(u+1)
-			mine = append(mine, u)
-		}
-	}
-	m, ok := b.sums[s][key]
-	if !ok {
-		later := make([]int16, 0, 16)
-		for x := may; x != 0; x &= x - 1 {
-			pl := &b.c.w.places[bits.TrailingZeros64(x)]
-			for u := pl.first; u < pl.last; u++ {
-				later = append(later, int16(u))
-			}
-		}
-		m = sc.weigh(mine, later)
-		b.sums[s][key] = m
-	}
-	return m
 }
 
 // fillJoint tabulates bounds on trims and lambda with one candidate added, or any.

@@ -2,6 +2,7 @@ package diag
 
 import (
 	"math"
+	"math/bits"
 	"slices"
 )
 
@@ -23,11 +24,15 @@ type sensorCalc struct {
 	heard   []heard
 	touches []bool // context place
 	minds   []bool // the same, and what says the remarks that were heard: it only takes from the sensor
-	memo    map[uint64]*sensorSum
-	states  []float64 // memory for statesUnder
-	odds    []float64 // the same
-	sums    []float64 // memory for classes to come
-	lastKey uint64
+	memo    map[sumKey]*sensorSum
+	voices  []voice
+	voiceOf []int             // state
+	untold  map[sumKey]untold // what the context does to the states but for what was told
+	states  []float64         // memory for statesUntold
+	odds    []float64         // the same
+	told    []float64         // memory for toldUnder
+	sums    []float64         // memory for classes and voices to come
+	lastKey sumKey
 	last    *sensorSum
 }
 
@@ -66,7 +71,9 @@ type heard struct {
 
 // of is the likelihood of a remark for a state where the context leaves it unmade with
 // a chance of miss. The more the context says of it the less the state can.
-func (t *heard) of(miss float64, st int) float64 { return (1 - miss*t.miss[st]) / (1 - miss) }
+func (t *heard) of(miss float64, st int) float64 { return heardOf(miss, t.miss[st]) }
+
+func heardOf(context, state float64) float64 { return (1 - context*state) / (1 - context) }
 
 // most is the state that is told of most.
 func (t *heard) most() int {
@@ -79,6 +86,20 @@ func (t *heard) most() int {
 	return best
 }
 
+// voice is a group of states of one class that are told of alike. What was told hangs on
+// many causes of the context, the rest on few, so that the states are summed by voice
+// first, and that serves many contexts.
+type voice struct {
+	class int
+	miss  []float64 // heard
+}
+
+// untold is the weight of a sensor's states by voice as if nothing had been told.
+type untold struct {
+	voices []float64
+	sound  float64
+}
+
 // class is what a group of states does to the outside.
 type class struct {
 	lie, lieVar [allStates]float64
@@ -86,6 +107,9 @@ type class struct {
 	q           []float64 // bank code channel: chance to set it
 	twin        int       // the first class that acts alike on trims and lambda
 }
+
+// sumKey is what a sum hangs on: the context units, and the places that may be there besides.
+type sumKey struct{ have, may uint64 }
 
 // sensorSum is the weight of a sensor's states under one context, summed by class.
 type sensorSum struct {
@@ -101,7 +125,12 @@ type sensorSum struct {
 // worked out again for those that are not.
 func (m *sensorSum) of(sc *sensorCalc) []float64 {
 	if m.each == nil {
-		m.each = slices.Clone(sc.statesUnder(m.under[:m.n], nil))
+		m.each = slices.Clone(sc.statesUntold(m.under[:m.n], nil))
+		if factors := sc.toldUnder(m.under[:m.n]); factors != nil {
+			for st, v := range sc.voiceOf {
+				m.each[st] *= factors[v]
+			}
+		}
 	}
 	return m.each
 }
@@ -126,7 +155,7 @@ type sensorFinding struct {
 func newSensorCalc(c *calc, s int) sensorCalc {
 	w := c.w
 	sw := &w.sens[s]
-	sc := sensorCalc{s: s, w: w, c: c, touches: make([]bool, len(w.places)), memo: map[uint64]*sensorSum{}}
+	sc := sensorCalc{s: s, w: w, c: c, touches: make([]bool, len(w.places)), memo: map[sumKey]*sensorSum{}, untold: map[sumKey]untold{}}
 	for p := range sw.places {
 		for _, par := range sw.places[p].parents {
 			sc.touches[par.place] = true
@@ -153,6 +182,7 @@ func newSensorCalc(c *calc, s int) sensorCalc {
 	}
 	sc.listen()
 	sc.classify(c)
+	sc.part()
 	keep := make([]float64, len(sw.units)) // what all silences leave of it
 	sc.keep = make([]float64, len(sw.places))
 	for u := range keep {
@@ -522,13 +552,17 @@ func (a class) acts(b class) bool {
 }
 
 // sum weighs all states of the sensor under a context.
-func (sc *sensorCalc) sum(cu []int16) *sensorSum {
-	var key uint64
+func (sc *sensorCalc) sum(cu []int16) *sensorSum { return sc.sumWith(cu, 0) }
+
+// sumWith is sum; with places that may be there besides it bounds the weights with any of
+// them added.
+func (sc *sensorCalc) sumWith(cu []int16, may uint64) *sensorSum {
+	key := sumKey{may: may}
 	var buf [maxContext]int16
 	mine := buf[:0]
 	for _, u := range cu {
 		if sc.minds[sc.w.units[u].place] {
-			key = key<<10 | uint64(u+1)
+			key.have = key.have<<10 | uint64(u+1)
 			mine = append(mine, u)
 		}
 	}
@@ -537,37 +571,122 @@ func (sc *sensorCalc) sum(cu []int16) *sensorSum {
 	}
 	m, ok := sc.memo[key]
 	if !ok {
-		m = sc.weigh(mine, nil)
+		m = sc.weigh(mine, may)
 		sc.memo[key] = m
 	}
 	sc.lastKey, sc.last = key, m
 	return m
 }
 
-// weigh sums the weights of all states under a context by class; with later units it
-// gives bounds that hold with any of them added.
-func (sc *sensorCalc) weigh(cu []int16, later []int16) *sensorSum {
-	n := len(sc.classes)
+// part parts the classes into voices.
+func (sc *sensorCalc) part() {
+	for cl := range sc.classes {
+		sc.voices = append(sc.voices, voice{cl, sc.missOf(0)})
+	}
+	sc.voiceOf = slices.Clone(sc.classOf)
+	if len(sc.heard) == 0 {
+		return
+	}
+	for st, cl := range sc.classOf {
+		miss := sc.missOf(st)
+		i := slices.IndexFunc(sc.voices, func(v voice) bool { return v.class == cl && slices.Equal(v.miss, miss) })
+		if i < 0 {
+			i = len(sc.voices)
+			sc.voices = append(sc.voices, voice{cl, miss})
+		}
+		sc.voiceOf[st] = i
+	}
+}
+
+// missOf is the chance of each remark not to be made of a state.
+func (sc *sensorCalc) missOf(st int) []float64 {
+	out := make([]float64, len(sc.heard))
+	for i := range sc.heard {
+		out[i] = sc.heard[i].miss[st]
+	}
+	return out
+}
+
+// toldUnder is the likelihood under a context of what was told, by voice; nil: nothing was.
+func (sc *sensorCalc) toldUnder(cu []int16) []float64 {
+	if len(sc.heard) == 0 {
+		return nil
+	}
+	out := sc.told[:0]
+	for range sc.voices {
+		out = append(out, 1)
+	}
+	sc.told = out
+	for i := range sc.heard {
+		miss := sc.c.remarks[sc.heard[i].channel].missed(cu)
+		for v := range out {
+			out[v] *= heardOf(miss, sc.voices[v].miss[i])
+		}
+	}
+	return out
+}
+
+// room takes memory for n numbers that stay.
+func (sc *sensorCalc) room(n int) []float64 {
 	if len(sc.sums) < n {
 		sc.sums = make([]float64, 32*n)
 	}
-	m := &sensorSum{classes: sc.sums[:n:n], n: int8(len(cu))}
+	out := sc.sums[:n:n]
 	sc.sums = sc.sums[n:]
+	return out
+}
+
+// weigh sums the weights of all states under a context by class, as sumWith says.
+func (sc *sensorCalc) weigh(cu []int16, may uint64) *sensorSum {
+	m := &sensorSum{classes: sc.room(len(sc.classes)), n: int8(len(cu))}
 	copy(m.under[:], cu)
-	states := sc.statesUnder(cu, later)
-	m.sound = states[0]
-	for st, cl := range sc.classOf {
-		m.classes[cl] += states[st]
+	x := sc.byVoice(cu, may)
+	m.sound = x.sound           // nothing is told of it
+	factors := sc.toldUnder(cu) // what comes later only takes from it
+	for v := range sc.voices {
+		y := x.voices[v]
+		if factors != nil {
+			y *= factors[v]
+		}
+		m.classes[sc.voices[v].class] += y
 	}
-	for _, x := range m.classes {
-		m.total += x
+	for _, y := range m.classes {
+		m.total += y
 	}
 	return m
 }
 
-// statesUnder computes the weights of all states under a context, or bounds with later
-// units. They are good until it is called again.
-func (sc *sensorCalc) statesUnder(cu []int16, later []int16) []float64 {
+// byVoice is weigh but for what was told.
+func (sc *sensorCalc) byVoice(cu []int16, may uint64) untold {
+	key := sumKey{may: may}
+	for _, u := range cu {
+		if sc.touches[sc.w.units[u].place] {
+			key.have = key.have<<10 | uint64(u+1)
+		}
+	}
+	x, ok := sc.untold[key]
+	if !ok {
+		var later []int16
+		for m := may; m != 0; m &= m - 1 {
+			pl := &sc.w.places[bits.TrailingZeros64(m)]
+			for u := pl.first; u < pl.last; u++ {
+				later = append(later, int16(u))
+			}
+		}
+		x = untold{voices: sc.room(len(sc.voices))}
+		states := sc.statesUntold(cu, later)
+		x.sound = states[0]
+		for st, v := range sc.voiceOf {
+			x.voices[v] += states[st]
+		}
+		sc.untold[key] = x
+	}
+	return x
+}
+
+// statesUntold computes the weights of all states under a context, or bounds with later
+// units, as if nothing had been told of them. They are good until it is called again.
+func (sc *sensorCalc) statesUntold(cu []int16, later []int16) []float64 {
 	sw := &sc.w.sens[sc.s]
 	if sc.states == nil {
 		sc.states, sc.odds = make([]float64, len(sw.states)), make([]float64, len(sw.places)+1)
@@ -611,14 +730,6 @@ func (sc *sensorCalc) statesUnder(cu []int16, later []int16) []float64 {
 		}
 		for st, s := range r.miss {
 			states[st] *= power(1-miss*s, r.power)
-		}
-	}
-	for i := range sc.heard {
-		t := &sc.heard[i]
-		miss := sc.c.remarks[t.channel].missed(cu) // what comes later only takes from it
-		all := 1 / (1 - miss)
-		for st, x := range t.miss {
-			states[st] *= all - all*miss*x
 		}
 	}
 	for i := range sc.levels {
