@@ -93,13 +93,16 @@ type belief struct {
 	work    int
 }
 
-func (c *calc) infer() *belief {
+// infer searches as far as a decision may wait for.
+func (c *calc) infer() *belief { return c.search(budgetABank * c.w.nb) }
+
+func (c *calc) search(budget int) *belief {
 	w := c.w
 	b := &belief{c: c}
 	bd := newBounds(c)
 	var trees []*subtree
 	var h frontierHeap
-	byBound, looked, budget := false, 0, budgetABank*w.nb
+	byBound, looked := false, 0
 	b.nodes = append(b.nodes, node{lw: c.weigh(nil)})
 	best := b.nodes[0].lw
 	z, waiting, dropped := 1.0, 0.0, 0.0 // against best
