@@ -12,7 +12,9 @@ import (
 // several causes can bring about (noisy-or) is log-submodular in the set of causes:
 // what two gain together is at most the product of what each gains alone. A finding
 // that a test came out clean is a plain product. So the sum over all sets to be
-// added is at most a product of one plus odds times gain. Trims, lambda and summed
+// added is at most a product of one plus odds times gain. Nor can all of them together
+// gain more from a finding than it lacks: where many could each explain a code, the sets of
+// several are bounded by what explaining it once is worth. Trims, lambda and summed
 // shifts are not of that kind: causes that move them are bounded by how far one, or
 // several together, can reach. The same holds for causes that move what is known of
 // a sensor that acts on them.
@@ -21,6 +23,8 @@ type bounds struct {
 	touch       []uint64    // sensor: places that touch it
 	clean       []float64   // unit: what it costs in findings that came out clean
 	plus        [][]plus    // unit: findings it can bring about
+	signs       []sign      // those findings
+	miss, lik   []float64   // sign: chance that the context leaves it out; how likely it is then
 	reacher     []bool      // place: moves trims, lambda or a summed shift
 	spans       []span      // bank*allStates+state, for the candidates at hand
 	wanted      []int       // the bank*allStates+state that are read or mixed into a lambda
@@ -45,7 +49,8 @@ type bounds struct {
 	frontOfCell []int
 	movers      []mover
 	floor       float64 // log of a weight that is not looked into
-	moved       moved
+	apiece      chain   // with what each gains
+	together    chain   // with what several gain once
 }
 
 // pulled is how far the units of a place pull the lie and the total of a bank in one
@@ -71,13 +76,40 @@ type rank struct {
 	at    int32
 }
 
-// plus is a finding a unit can bring about: a code, a remark or a look.
+// plus is a finding a unit can bring about.
 type plus struct {
-	kind    int8 // 0 remark, 1 code, 2 outcome
-	channel int
+	sign int
+	q    float64
+}
+
+// sign is a code, a remark or a look that causes can bring about; or a sensor that nothing
+// couples, which causes that touch it can explain.
+type sign struct {
+	kind    signKind
+	channel int // or sensor
 	slot    int
-	q       float64
 	power   float64
+	places  uint64 // that can
+}
+
+type signKind int8
+
+const (
+	remarkSign signKind = iota
+	codeSign
+	lookSign
+	sensorSign
+)
+
+// likelihood is that of a sign where it is left out with a chance of miss.
+func (s *sign) likelihood(miss float64) float64 {
+	switch s.kind {
+	case codeSign:
+		return tempered(miss, s.power)
+	case lookSign:
+		return power(1-miss, s.power)
+	}
+	return 1 - miss
 }
 
 // span is how far the candidates can pull the lies and the totals of a bank in one
@@ -116,6 +148,8 @@ type cand struct {
 	touches bool    // moves what is known of a coupled sensor
 	og      float64 // odds times gain
 	may     float64 // the same if all that can make it were there
+	odds    float64 // then, without gain
+	capped  float64 // then, without the gain from what is counted once for all of a set
 	j       float64 // the sensors' part with it alone
 }
 
@@ -157,7 +191,7 @@ func newBounds(c *calc) *bounds {
 			b.cells = append(b.cells, x)
 		}
 	}
-	b.acts, b.shifts, b.moved.n = make([]uint8, len(w.places)), make([]bool, len(w.places)), len(c.fronts)
+	b.acts, b.shifts, b.apiece.moved.n = make([]uint8, len(w.places)), make([]bool, len(w.places)), len(c.fronts)
 	frontOfBank := make([]int, w.nb)
 	for i, f := range c.fronts {
 		for _, bank := range w.sens[f].banks {
@@ -200,16 +234,27 @@ func newBounds(c *calc) *bounds {
 		}
 		b.touch = append(b.touch, m)
 	}
+	signs := map[sign]int{}
+	brings := func(u int, x sign, q float64) {
+		at, ok := signs[x]
+		if !ok {
+			at = len(b.signs)
+			signs[x] = at
+			b.signs = append(b.signs, x)
+		}
+		b.signs[at].places |= 1 << w.units[u].place
+		b.plus[u] = append(b.plus[u], plus{at, q})
+	}
 	for u := range w.units {
 		b.clean[u] = c.keep[u]
 		for i := range c.remarks {
 			if q := c.remarks[i].q[u]; q > 0 {
-				b.plus[u] = append(b.plus[u], plus{0, i, 0, q, 1})
+				brings(u, sign{kind: remarkSign, channel: i, power: 1}, q)
 			}
 		}
 		for i := range c.codes {
 			if q := c.codes[i].q[u]; q > 0 {
-				b.plus[u] = append(b.plus[u], plus{1, i, 0, q, c.codes[i].power})
+				brings(u, sign{kind: codeSign, channel: i, power: c.codes[i].power}, q)
 			}
 		}
 		for i := range c.outcomes {
@@ -219,7 +264,7 @@ func newBounds(c *calc) *bounds {
 				if l.slot >= 0 {
 					some = true
 					if d := ch.d[l.slot][u]; d > 0 {
-						b.plus[u] = append(b.plus[u], plus{2, i, l.slot, d, l.power})
+						brings(u, sign{kind: lookSign, channel: i, slot: l.slot, power: l.power}, d)
 					}
 					continue
 				}
@@ -245,6 +290,12 @@ func newBounds(c *calc) *bounds {
 			}
 		}
 	}
+	for s := range c.sensors {
+		if b.touch[s] != 0 && !c.coupled[s] && c.counts(s) {
+			b.signs = append(b.signs, sign{kind: sensorSign, channel: s, places: b.touch[s]})
+		}
+	}
+	b.miss, b.lik = make([]float64, len(b.signs)), make([]float64, len(b.signs))
 	return b
 }
 
@@ -276,8 +327,7 @@ func (b *bounds) above(us []int16, candidates uint64) *subtree {
 	// Sensors that nothing couples: each candidate that touches one may gain all
 	// that any can.
 	loose := 1.0
-	var gainBuf [MaxSensors]float64
-	gainAt := gainBuf[:0]
+	var gainAt [MaxSensors]float64
 	joint := c.j.laid
 	b.may = append(b.may[:0], joint...)
 	coupledTouch := uint64(0)
@@ -292,10 +342,18 @@ func (b *bounds) above(us []int16, candidates uint64) *subtree {
 				gain = max(1, may.total/max(m.total, 1e-300))
 			}
 		}
-		gainAt = append(gainAt, gain)
+		gainAt[s] = gain
 		if !c.coupled[s] {
 			loose *= m.total
 		}
+	}
+
+	b.sight(us, &gainAt)
+	as := 1.0
+	b.apart = b.apart[:0]
+	for i := range c.amounts {
+		b.apart = append(b.apart, c.amounts[i].likelihood(us))
+		as *= b.apart[i]
 	}
 
 	// The gain of each candidate, and how far candidates reach.
@@ -306,17 +364,9 @@ func (b *bounds) above(us []int16, candidates uint64) *subtree {
 		p := bits.TrailingZeros64(m)
 		pl := &w.places[p]
 		k := cand{place: int8(p), reaches: b.reacher[p], touches: coupledTouch>>p&1 == 1}
-		gain := 0.0
-		for u := pl.first; u < pl.last; u++ {
-			gain = max(gain, b.gain(u, us))
-		}
-		for s := range c.sensors {
-			if b.touch[s]>>p&1 == 1 {
-				gain *= gainAt[s]
-			}
-		}
 		raw, may := b.odds(p, us, candidates)
-		k.og, k.may = gain*raw, gain*may
+		gain := b.gain(pl, &gainAt, 0)
+		k.og, k.may, k.odds = gain*raw, gain*may, may
 		list = append(list, k)
 		if k.reaches {
 			b.stretch(p, &shiftOne, &shiftAll)
@@ -326,12 +376,6 @@ func (b *bounds) above(us []int16, candidates uint64) *subtree {
 	// The sensors together: as they are, with what touches them, with one candidate
 	// that reaches, and with several; each with the sensors as they are and as they
 	// may be.
-	as := 1.0
-	b.apart = b.apart[:0]
-	for i := range c.amounts {
-		b.apart = append(b.apart, c.amounts[i].likelihood(us))
-		as *= b.apart[i]
-	}
 	one, all := 1.0, 1.0
 	for i := range b.amounts {
 		one *= c.amounts[i].bound(us, shiftOne[i].lo, shiftOne[i].hi, 0)
@@ -349,7 +393,7 @@ func (b *bounds) above(us []int16, candidates uint64) *subtree {
 		scale = max(c.cleanness(true, true), c.cleanness(false, true))
 	}
 	var js jointSums
-	mv := &b.moved
+	mv := &b.apiece.moved
 	js.none, _ = sum(&c.j.exact, joint, as)
 	copy(mv.base[:], c.j.front)
 	b.fillJoint(&b.one, false)
@@ -401,10 +445,10 @@ func (b *bounds) above(us []int16, candidates uint64) *subtree {
 			k.j = js.none
 			continue
 		}
-		*x = mover{og: k.may, changes: k.touches, apart: as * shared, own: mv.base}
+		*x = mover{changes: k.touches, apart: as * shared, own: mv.base}
 		if k.touches && k.may*most < least {
 			// Whatever it is added to weighs next to nothing: it is not looked into.
-			*x = mover{og: k.may, changes: true, kind: wide, acts: 1<<mv.n - 1, touches: 1<<mv.n - 1, own: mv.may, others: mv.may, apart: mv.apartMay}
+			*x = mover{changes: true, kind: wide, acts: 1<<mv.n - 1, touches: 1<<mv.n - 1, own: mv.may, others: mv.may, apart: mv.apartMay}
 			k.j = most
 			continue
 		}
@@ -465,24 +509,27 @@ func (b *bounds) above(us []int16, candidates uint64) *subtree {
 	})
 	n := len(list)
 	b.grow(t, n)
-	mv.begin()
-	// plain: product over what moves nothing. A candidate that another can make counts at
-	// its own odds only where it is alone.
-	plain, first, several, x, most := 1.0, 0.0, 0.0, 0.0, 0.0
+	// What several gain, cause by cause; and where that is better, with what they gain
+	// together counted once.
+	lack := b.once(list, candidates, &gainAt)
+	apiece, together := &b.apiece, &b.together
+	apiece.begin()
+	if lack > 1 {
+		together.moved.like(mv)
+		together.begin()
+	}
+	x, most := 0.0, 0.0
 	var mask uint64
 	for i := n - 1; i >= 0; i-- {
 		k := &list[order[i].at]
-		alone := k.og * k.j
-		var more float64 // all sets that hold this one and a later one
+		var m *mover
 		if k.touches || k.reaches {
-			before := several
-			mv.add(&movers[order[i].at])
-			several = beyond * mv.several()
-			first += k.may * k.j
-			more = (plain-1)*k.may*k.j + plain*max(several-before, 0)
-		} else {
-			more = k.may * ((plain-1)*js.none + plain*(first+several))
-			plain *= 1 + k.may
+			m = &movers[order[i].at]
+		}
+		alone := k.og * k.j
+		more := apiece.add(k.may, k.j, m, js.none, beyond)
+		if lack > 1 {
+			more = min(more, lack*together.add(k.capped, k.j, m, js.none, beyond))
 		}
 		x += alone + more
 		t.cands[i] = k.place
@@ -492,6 +539,34 @@ func (b *bounds) above(us []int16, candidates uint64) *subtree {
 		t.ub[i], t.own[i], t.above[i], t.most[i] = x, alone, more+1e-12*alone, most
 	}
 	return t
+}
+
+// chain sums over the sets of two and more, candidate after candidate.
+type chain struct {
+	plain   float64 // product of one plus odds over what moves nothing
+	first   float64 // sets of one that moves
+	several float64 // sets of more that move
+	moved   moved
+}
+
+func (c *chain) begin() {
+	c.plain, c.first, c.several = 1, 0, 0
+	c.moved.begin()
+}
+
+// add gives all sets that hold a candidate and one that was added before. A candidate that
+// another can make counts at its own odds only where it is alone.
+func (c *chain) add(odds, j float64, x *mover, none, beyond float64) (more float64) {
+	if x == nil {
+		more = odds * ((c.plain-1)*none + c.plain*(c.first+c.several))
+		c.plain *= 1 + odds
+		return more
+	}
+	before := c.several
+	c.moved.add(x, odds)
+	c.several = beyond * c.moved.several()
+	c.first += odds * j
+	return (c.plain-1)*odds*j + c.plain*max(c.several-before, 0)
 }
 
 // grow takes memory for n candidates out of a slab.
@@ -641,35 +716,119 @@ func (b *bounds) fit(us []int16, place int, fits *[maxBank]float64) (best, shift
 	return best, shift
 }
 
-// gain is how much a unit can multiply the likelihood of what it can bring about or
-// keep clean, given what is there. For a quantity whose level it would decide it is
-// at least one, since something else may decide it then.
-func (b *bounds) gain(u int, us []int16) float64 {
+// sight finds how the signs stand under the context.
+func (b *bounds) sight(us []int16, gainAt *[MaxSensors]float64) {
 	c := b.c
-	g := b.clean[u]
-	for _, x := range b.plus[u] {
+	for i := range b.signs {
+		x := &b.signs[i]
 		switch x.kind {
-		case 0:
-			m := c.remarks[x.channel].missed(us)
-			g *= (1 - m*(1-x.q)) / (1 - m)
-		case 1:
-			m := c.codes[x.channel].missed(us)
-			g *= tempered(m*(1-x.q), x.power) / tempered(m, x.power)
-		default:
+		case remarkSign:
+			b.miss[i] = c.remarks[x.channel].missed(us)
+		case codeSign:
+			b.miss[i] = c.miss[x.channel]
+		case lookSign:
 			ch := &c.outcomes[x.channel]
-			miss := 1 - ch.slots[x.slot].false
-			for _, o := range us {
-				miss *= 1 - ch.d[x.slot][o]
+			b.miss[i] = 1 - ch.slots[x.slot].false
+			for _, u := range us {
+				b.miss[i] *= 1 - ch.d[x.slot][u]
 			}
-			g *= power((1-miss*(1-x.q))/(1-miss), x.power)
+		case sensorSign:
+			b.lik[i] = 1 / gainAt[x.channel]
+			continue
+		}
+		b.lik[i] = x.likelihood(b.miss[i])
+	}
+}
+
+// gain is how much a place can multiply the likelihood of what it can bring about or keep
+// clean, given what is there: that of the best of its units, without some of the signs. For
+// a quantity whose level it would decide it is at least one, since something else may
+// decide it then.
+func (b *bounds) gain(pl *place, gainAt *[MaxSensors]float64, without uint64) float64 {
+	c := b.c
+	best := 0.0
+	for u := pl.first; u < pl.last; u++ {
+		g := b.clean[u]
+		for _, x := range b.plus[u] {
+			if without>>x.sign&1 == 0 {
+				g *= b.signs[x.sign].likelihood(b.miss[x.sign]*(1-x.q)) / b.lik[x.sign]
+			}
+		}
+		for i := range c.amounts {
+			if s := c.amounts[i].show[u]; s >= 0 {
+				g *= max(1, s/b.apart[i])
+			}
+		}
+		best = max(best, g)
+	}
+	p := c.w.units[pl.first].place
+	for i := range b.signs {
+		if x := &b.signs[i]; x.kind == sensorSign && x.places>>p&1 == 1 && without>>i&1 == 0 {
+			best *= gainAt[x.channel]
 		}
 	}
-	for i := range c.amounts {
-		if s := c.amounts[i].show[u]; s >= 0 {
-			g *= max(1, s/c.amounts[i].likelihood(us))
+	return best
+}
+
+// once chooses the signs from which a set of several gains no more than they lack, and
+// gives what they lack together; none where that bounds the sets no better. It works out
+// each candidate's odds with its gain from the other signs.
+func (b *bounds) once(list []cand, candidates uint64, gainAt *[MaxSensors]float64) (lack float64) {
+	lack = 1
+	var chosen uint64
+	sum := 0.0
+	for i := range list {
+		list[i].capped = list[i].may
+		sum += list[i].may
+	}
+	for i := range min(len(b.signs), 64) {
+		its := 1 / b.lik[i]
+		if b.signs[i].places&candidates == 0 || its < 2 {
+			continue
+		}
+		less := func(k *cand) float64 { // what is left of it, if the sign is chosen
+			if b.signs[i].places>>k.place&1 == 0 {
+				return k.capped
+			}
+			return k.capped / b.most(&b.c.w.places[k.place], i, gainAt)
+		}
+		rest := 0.0
+		for k := range list {
+			rest += less(&list[k])
+		}
+		// The sets of two are half the square of the sum.
+		if its*rest*rest < sum*sum {
+			for k := range list {
+				list[k].capped = less(&list[k])
+			}
+			chosen |= 1 << i
+			lack *= its
+			sum = rest
 		}
 	}
-	return g
+	if chosen != 0 {
+		for i := range list {
+			list[i].capped = list[i].odds * b.gain(&b.c.w.places[list[i].place], gainAt, chosen)
+		}
+	}
+	return lack
+}
+
+// most is what a place gains from a sign.
+func (b *bounds) most(pl *place, i int, gainAt *[MaxSensors]float64) float64 {
+	x := &b.signs[i]
+	if x.kind == sensorSign {
+		return gainAt[x.channel]
+	}
+	best := 1.0
+	for u := pl.first; u < pl.last; u++ {
+		for _, p := range b.plus[u] {
+			if p.sign == i {
+				best = max(best, x.likelihood(b.miss[i]*(1-p.q))/b.lik[i])
+			}
+		}
+	}
+	return best
 }
 
 // odds is the prior odds of a place given what is there, times what it adds to the

@@ -13,8 +13,7 @@ import "math/bits"
 
 // mover is a candidate that acts on some of the factors.
 type mover struct {
-	og            float64 // odds times gain
-	acts, touches uint8   // fronts that it acts on; whose classes it changes
+	acts, touches uint8 // fronts that it acts on; whose classes it changes
 	kind          moverKind
 	changes       bool             // it changes the classes of a sensor
 	own           [maxBank]float64 // front: with it alone
@@ -44,10 +43,21 @@ type moved struct {
 	reach, touch   [maxBank]float64 // product of one plus odds of the local ones, by whether they change classes
 	sReach, sTouch [maxBank]float64 // sum of their odds
 	q, qm          [maxBank]float64 // sums of odds times own and others
-	wide           []*mover
+	wide           []weighedMover
 	mild, wild     float64 // products of one plus odds of the wide ones: that change no classes, that do
 	sMild, sWild   float64 // sums of their odds
 	singles        float64 // sets of one
+}
+
+// weighedMover is a mover with its odds.
+type weighedMover struct {
+	*mover
+	og float64 // odds times gain
+}
+
+// like takes the factors of another.
+func (m *moved) like(o *moved) {
+	m.n, m.base, m.many, m.may, m.apart, m.apartMany, m.apartMay = o.n, o.base, o.many, o.may, o.apart, o.apartMany, o.apartMay
 }
 
 func (m *moved) begin() {
@@ -59,8 +69,9 @@ func (m *moved) begin() {
 	}
 }
 
-func (m *moved) add(x *mover) {
-	single := x.og * x.apart
+func (m *moved) add(of *mover, og float64) {
+	x := weighedMover{of, og}
+	single := og * x.apart
 	for i := range m.n {
 		single *= x.own[i]
 	}
