@@ -302,7 +302,7 @@ func newBounds(c *calc) *bounds {
 // above bounds the sets above the node that was laid last that add places among
 // the candidates; nil when there are none.
 func (b *bounds) above(us []int16, candidates uint64) *subtree {
-	c, w := b.c, b.c.w
+	c := b.c
 	if candidates == 0 {
 		return nil
 	}
@@ -348,7 +348,7 @@ func (b *bounds) above(us []int16, candidates uint64) *subtree {
 		}
 	}
 
-	b.sight(us, &gainAt)
+	b.sight(us, gainAt[:])
 	as := 1.0
 	b.apart = b.apart[:0]
 	for i := range c.amounts {
@@ -362,10 +362,9 @@ func (b *bounds) above(us []int16, candidates uint64) *subtree {
 	var shiftOne, shiftAll [8]reachPair
 	for m := candidates; m != 0; m &= m - 1 {
 		p := bits.TrailingZeros64(m)
-		pl := &w.places[p]
 		k := cand{place: int8(p), reaches: b.reacher[p], touches: coupledTouch>>p&1 == 1}
 		raw, may := b.odds(p, us, candidates)
-		gain := b.gain(pl, &gainAt, 0)
+		gain := b.gain(p, 0)
 		k.og, k.may, k.odds = gain*raw, gain*may, may
 		list = append(list, k)
 		if k.reaches {
@@ -511,7 +510,7 @@ func (b *bounds) above(us []int16, candidates uint64) *subtree {
 	b.grow(t, n)
 	// What several gain, cause by cause; and where that is better, with what they gain
 	// together counted once.
-	lack := b.once(list, candidates, &gainAt)
+	lack := b.once(list, candidates)
 	apiece, together := &b.apiece, &b.together
 	apiece.begin()
 	if lack > 1 {
@@ -716,8 +715,8 @@ func (b *bounds) fit(us []int16, place int, fits *[maxBank]float64) (best, shift
 	return best, shift
 }
 
-// sight finds how the signs stand under the context.
-func (b *bounds) sight(us []int16, gainAt *[MaxSensors]float64) {
+// sight finds how the signs stand under the context; gainAt is what each sensor can gain.
+func (b *bounds) sight(us []int16, gainAt []float64) {
 	c := b.c
 	for i := range b.signs {
 		x := &b.signs[i]
@@ -744,14 +743,15 @@ func (b *bounds) sight(us []int16, gainAt *[MaxSensors]float64) {
 // clean, given what is there: that of the best of its units, without some of the signs. For
 // a quantity whose level it would decide it is at least one, since something else may
 // decide it then.
-func (b *bounds) gain(pl *place, gainAt *[MaxSensors]float64, without uint64) float64 {
+func (b *bounds) gain(place int, without uint64) float64 {
 	c := b.c
+	pl := &c.w.places[place]
 	best := 0.0
 	for u := pl.first; u < pl.last; u++ {
 		g := b.clean[u]
 		for _, x := range b.plus[u] {
 			if without>>x.sign&1 == 0 {
-				g *= b.signs[x.sign].likelihood(b.miss[x.sign]*(1-x.q)) / b.lik[x.sign]
+				g *= b.more(x)
 			}
 		}
 		for i := range c.amounts {
@@ -761,19 +761,23 @@ func (b *bounds) gain(pl *place, gainAt *[MaxSensors]float64, without uint64) fl
 		}
 		best = max(best, g)
 	}
-	p := c.w.units[pl.first].place
 	for i := range b.signs {
-		if x := &b.signs[i]; x.kind == sensorSign && x.places>>p&1 == 1 && without>>i&1 == 0 {
-			best *= gainAt[x.channel]
+		if x := &b.signs[i]; x.kind == sensorSign && x.places>>place&1 == 1 && without>>i&1 == 0 {
+			best /= b.lik[i]
 		}
 	}
 	return best
 }
 
+// more is how much a unit multiplies the likelihood of a sign.
+func (b *bounds) more(x plus) float64 {
+	return b.signs[x.sign].likelihood(b.miss[x.sign]*(1-x.q)) / b.lik[x.sign]
+}
+
 // once chooses the signs from which a set of several gains no more than they lack, and
 // gives what they lack together; none where that bounds the sets no better. It works out
 // each candidate's odds with its gain from the other signs.
-func (b *bounds) once(list []cand, candidates uint64, gainAt *[MaxSensors]float64) (lack float64) {
+func (b *bounds) once(list []cand, candidates uint64) (lack float64) {
 	lack = 1
 	var chosen uint64
 	sum := 0.0
@@ -790,7 +794,7 @@ func (b *bounds) once(list []cand, candidates uint64, gainAt *[MaxSensors]float6
 			if b.signs[i].places>>k.place&1 == 0 {
 				return k.capped
 			}
-			return k.capped / b.most(&b.c.w.places[k.place], i, gainAt)
+			return k.capped / b.most(int(k.place), i)
 		}
 		rest := 0.0
 		for k := range list {
@@ -808,23 +812,23 @@ func (b *bounds) once(list []cand, candidates uint64, gainAt *[MaxSensors]float6
 	}
 	if chosen != 0 {
 		for i := range list {
-			list[i].capped = list[i].odds * b.gain(&b.c.w.places[list[i].place], gainAt, chosen)
+			list[i].capped = list[i].odds * b.gain(int(list[i].place), chosen)
 		}
 	}
 	return lack
 }
 
 // most is what a place gains from a sign.
-func (b *bounds) most(pl *place, i int, gainAt *[MaxSensors]float64) float64 {
-	x := &b.signs[i]
-	if x.kind == sensorSign {
-		return gainAt[x.channel]
+func (b *bounds) most(place, sign int) float64 {
+	if b.signs[sign].kind == sensorSign {
+		return 1 / b.lik[sign]
 	}
 	best := 1.0
+	pl := &b.c.w.places[place]
 	for u := pl.first; u < pl.last; u++ {
-		for _, p := range b.plus[u] {
-			if p.sign == i {
-				best = max(best, x.likelihood(b.miss[i]*(1-p.q))/b.lik[i])
+		for _, x := range b.plus[u] {
+			if x.sign == sign {
+				best = max(best, b.more(x))
 			}
 		}
 	}

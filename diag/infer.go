@@ -107,16 +107,18 @@ func (c *calc) search(budget int) *belief {
 	best := b.nodes[0].lw
 	z, waiting, dropped := 1.0, 0.0, 0.0 // against best
 	scale := func(lg float64) float64 { return math.Exp(min(lg-best, 600)) }
-	push := func(t *subtree, next int) {
-		if next == len(t.cands) {
-			return
-		}
-		x := frontier{tree: t.index, next: int32(next), ub: t.lg(t.ub[next]), pri: t.lg(t.most[next])}
+	wait := func(x frontier) {
 		if byBound {
 			x.pri = x.ub
 		}
 		waiting += scale(x.ub)
 		h.push(x)
+	}
+	push := func(t *subtree, next int) {
+		if next == len(t.cands) {
+			return
+		}
+		wait(frontier{tree: t.index, next: int32(next), ub: t.lg(t.ub[next]), pri: t.lg(t.most[next])})
 	}
 	grow := func(n int32, candidates uint64) {
 		bd.floor = best + math.Log(slight*z)
@@ -195,13 +197,8 @@ func (c *calc) search(budget int) *belief {
 		case scale(above) < negligible*z:
 			dropped += scale(above)
 		default:
-			waiting += scale(above)
-			x := frontier{tree: -1, node: int32(first), count: int32(len(b.nodes) - first), may: t.mayAll[f.next+1], ub: above,
-				pri: top - 3} // one more cause is seldom likelier than one in twenty
-			if byBound {
-				x.pri = above
-			}
-			h.push(x)
+			wait(frontier{tree: -1, node: int32(first), count: int32(len(b.nodes) - first), may: t.mayAll[f.next+1], ub: above,
+				pri: top - 3}) // one more cause is seldom likelier than one in twenty
 		}
 	}
 	left := dropped

@@ -126,10 +126,9 @@ type sensorSum struct {
 func (m *sensorSum) of(sc *sensorCalc) []float64 {
 	if m.each == nil {
 		m.each = slices.Clone(sc.statesUntold(m.under[:m.n], nil))
-		if factors := sc.toldUnder(m.under[:m.n]); factors != nil {
-			for st, v := range sc.voiceOf {
-				m.each[st] *= factors[v]
-			}
+		factors := sc.toldUnder(m.under[:m.n])
+		for st, v := range sc.voiceOf {
+			m.each[st] *= factors[v]
 		}
 	}
 	return m.each
@@ -580,38 +579,23 @@ func (sc *sensorCalc) sumWith(cu []int16, may uint64) *sensorSum {
 
 // part parts the classes into voices.
 func (sc *sensorCalc) part() {
-	for cl := range sc.classes {
-		sc.voices = append(sc.voices, voice{cl, sc.missOf(0)})
-	}
-	sc.voiceOf = slices.Clone(sc.classOf)
-	if len(sc.heard) == 0 {
-		return
-	}
+	miss := make([]float64, len(sc.heard))
 	for st, cl := range sc.classOf {
-		miss := sc.missOf(st)
+		for i := range sc.heard {
+			miss[i] = sc.heard[i].miss[st]
+		}
 		i := slices.IndexFunc(sc.voices, func(v voice) bool { return v.class == cl && slices.Equal(v.miss, miss) })
 		if i < 0 {
 			i = len(sc.voices)
-			sc.voices = append(sc.voices, voice{cl, miss})
+			sc.voices = append(sc.voices, voice{cl, slices.Clone(miss)})
 		}
-		sc.voiceOf[st] = i
+		sc.voiceOf = append(sc.voiceOf, i)
 	}
 }
 
-// missOf is the chance of each remark not to be made of a state.
-func (sc *sensorCalc) missOf(st int) []float64 {
-	out := make([]float64, len(sc.heard))
-	for i := range sc.heard {
-		out[i] = sc.heard[i].miss[st]
-	}
-	return out
-}
-
-// toldUnder is the likelihood under a context of what was told, by voice; nil: nothing was.
+// toldUnder is the likelihood under a context of what was told, by voice. It is good until
+// it is called again.
 func (sc *sensorCalc) toldUnder(cu []int16) []float64 {
-	if len(sc.heard) == 0 {
-		return nil
-	}
 	out := sc.told[:0]
 	for range sc.voices {
 		out = append(out, 1)
@@ -644,11 +628,7 @@ func (sc *sensorCalc) weigh(cu []int16, may uint64) *sensorSum {
 	m.sound = x.sound           // nothing is told of it
 	factors := sc.toldUnder(cu) // what comes later only takes from it
 	for v := range sc.voices {
-		y := x.voices[v]
-		if factors != nil {
-			y *= factors[v]
-		}
-		m.classes[sc.voices[v].class] += y
+		m.classes[sc.voices[v].class] += x.voices[v] * factors[v]
 	}
 	for _, y := range m.classes {
 		m.total += y
