@@ -11,17 +11,15 @@ import (
 	"mime/multipart"
 	"net/http"
 	"net/url"
-	"os"
-	"path/filepath"
 	"regexp"
 	"strconv"
 	"strings"
 	"testing"
 
 	"crosscount/diag"
+	"crosscount/diag/diagtest"
 	"crosscount/diag/signal"
 	"crosscount/store"
-	"crosscount/store/storetest"
 	"crosscount/templates/lang"
 )
 
@@ -485,7 +483,7 @@ func TestForcedAndTrims(t *testing.T) {
 	t.Run("the drive logs give trims by state", func(t *testing.T) {
 		// Real logs of cars (open dataset carOBD, IEEE document 8891367), set against
 		// package signal, whose cells are verified against an independent reckoning there.
-		logs := driveLogs(t)
+		logs := diagtest.DriveLogs(t)
 		for name, content := range logs {
 			job := r.second()
 			sent := b.sendFile(job, "", name, bytes.NewReader(content)).want(t, 303)
@@ -531,34 +529,4 @@ func TestForcedAndTrims(t *testing.T) {
 			}
 		}
 	})
-}
-
-// driveLogs finds the open drive logs beside the project, in a folder above this one.
-func driveLogs(t testing.TB) map[string][]byte {
-	t.Helper()
-	dir, err := filepath.Abs(".")
-	if err != nil {
-		t.Fatal(err)
-	}
-	for {
-		found, _ := filepath.Glob(filepath.Join(dir, "shared", "data", "drive-log", "*.csv"))
-		out := map[string][]byte{}
-		for _, f := range found {
-			b, err := os.ReadFile(f)
-			if err != nil {
-				t.Fatal(err)
-			}
-			out[filepath.Base(f)] = b
-		}
-		if len(out) > 0 {
-			return out
-		}
-		up := filepath.Dir(dir)
-		if up == dir {
-			break
-		}
-		dir = up
-	}
-	storetest.Missing(t, "no shared/data/drive-log in any folder above this one, so none went through the page")
-	return nil
 }

@@ -12,8 +12,8 @@ import (
 	"time"
 
 	"crosscount/diag"
+	"crosscount/diag/diagtest"
 	"crosscount/store"
-	"crosscount/store/storetest"
 	"crosscount/web/browsertest"
 )
 
@@ -55,7 +55,7 @@ func (r *rig) everyPage(job int64) []string {
 func TestAccessible(t *testing.T) {
 	path := os.Getenv("AXE_JS")
 	if path == "" {
-		storetest.Missing(t, "AXE_JS names no axe.min.js, so the pages were not checked for accessibility")
+		diagtest.Missing(t, "AXE_JS names no axe.min.js, so the pages were not checked for accessibility")
 	}
 	axe, err := os.ReadFile(path)
 	if err != nil {

@@ -17,8 +17,8 @@ import (
 	"testing"
 
 	"crosscount/diag"
+	"crosscount/diag/diagtest"
 	"crosscount/store"
-	"crosscount/store/storetest"
 	"crosscount/templates/paper"
 	"crosscount/web/browsertest"
 )
@@ -43,7 +43,7 @@ func readPDF(t *testing.T, name string, pdf []byte) (out printed) {
 	t.Helper()
 	program, err := exec.LookPath("pdftotext")
 	if err != nil {
-		storetest.Missing(t, "pdftotext (poppler-utils) is not installed, so the papers were not read")
+		diagtest.Missing(t, "pdftotext (poppler-utils) is not installed, so the papers were not read")
 	}
 	dir := t.TempDir()
 	if shots := os.Getenv("CROSSCOUNT_SHOTS"); shots != "" {

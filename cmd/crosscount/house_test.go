@@ -64,7 +64,7 @@ func TestTheHouse(t *testing.T) {
 		seen := 0
 		for _, line := range lines {
 			fields := strings.Fields(line)
-			if top(fields[0]) != "diag" {
+			if top(fields[0]) != "diag" || helpsTests(fields[1:]) {
 				continue
 			}
 			seen++
@@ -78,4 +78,31 @@ func TestTheHouse(t *testing.T) {
 			t.Error("no package of diag was seen")
 		}
 	})
+
+	t.Run("only helpers of tests import helpers of tests", func(t *testing.T) {
+		helpers := map[string]bool{}
+		for _, line := range lines {
+			fields := strings.Fields(line)
+			helpers[fields[0]] = helpsTests(fields[1:])
+		}
+		seen := 0
+		for _, line := range lines {
+			fields := strings.Fields(line)
+			for _, path := range fields[1:] {
+				if !helpers[path] {
+					continue
+				}
+				seen++
+				if !helpers[fields[0]] {
+					t.Errorf("%s imports %s, which serves tests", fields[0], path)
+				}
+			}
+		}
+		if seen == 0 {
+			t.Error("no helper of tests was seen")
+		}
+	})
 }
+
+// helpsTests tells of a package by its imports that it serves tests alone.
+func helpsTests(imports []string) bool { return slices.Contains(imports, "testing") }

@@ -14,8 +14,8 @@ import (
 	"testing"
 	"time"
 
+	"crosscount/diag/diagtest"
 	"crosscount/store/cluster"
-	"crosscount/store/storetest"
 )
 
 // The program under test is this test binary, started again as the program.
@@ -163,7 +163,7 @@ func get(t *testing.T, url string) int {
 func needPostgres(t *testing.T) {
 	t.Helper()
 	if len(cluster.Find("")) == 0 {
-		storetest.Missing(t, "no PostgreSQL is installed")
+		diagtest.Missing(t, "no PostgreSQL is installed")
 	}
 }
 

@@ -18,6 +18,7 @@ import (
 
 	"github.com/jackc/pgx/v5"
 
+	"crosscount/diag/diagtest"
 	"crosscount/store/cluster"
 	"crosscount/store/storetest"
 )
@@ -287,7 +288,7 @@ func TestPrivateServer(t *testing.T) {
 
 	t.Run("with --get-postgres says the package manager's command, runs it and goes on", func(t *testing.T) {
 		if _, err := exec.LookPath("apt-get"); err != nil {
-			storetest.Missing(t, "the pretended package manager is apt-get's")
+			diagtest.Missing(t, "the pretended package manager is apt-get's")
 		}
 		// A package manager that "installs" by linking what is there already.
 		bin, tools := t.TempDir(), t.TempDir()

@@ -1,28 +1,22 @@
 package obd
 
 import (
+	"bytes"
 	"encoding/csv"
 	"errors"
 	"io"
 	"math"
-	"os"
-	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
+
+	"crosscount/diag/diagtest"
 )
 
 // TestDriveLog sets our scaling against the values an independent logger printed
 // for a real car (open dataset carOBD, IEEE document 8891367): each printed value
 // must be one that our decoding of that PID can give.
 func TestDriveLog(t *testing.T) {
-	files, _ := filepath.Glob(filepath.Join("..", "..", "..", "shared", "data", "drive-log", "*.csv"))
-	if len(files) == 0 {
-		if os.Getenv("CI") == "true" {
-			t.Fatal("the drive logs are not beside the project in ../shared/data/drive-log")
-		}
-		t.Skip("needs the drive logs beside the project, in ../shared/data/drive-log")
-	}
 	columns := map[string]byte{
 		"ENGINE_RPM ()": 0x0C, "VEHICLE_SPEED ()": 0x0D, "THROTTLE ()": 0x11, "ENGINE_LOAD ()": 0x04,
 		"COOLANT_TEMPERATURE ()": 0x05, "LONG_TERM_FUEL_TRIM_BANK_1 ()": 0x07, "SHORT_TERM_FUEL_TRIM_BANK_1 ()": 0x06,
@@ -32,14 +26,9 @@ func TestDriveLog(t *testing.T) {
 		"CONTROL_MODULE_VOLTAGE ()": 0x42, "COMMANDED_EVAPORATIVE_PURGE ()": 0x2E,
 		"TIME_SINCE_TROUBLE_CODES_CLEARED ()": 0x4E, "WARM_UPS_SINCE_CODES_CLEARED ()": 0x30,
 	}
-	for _, name := range files {
-		t.Run(filepath.Base(name), func(t *testing.T) {
-			f, err := os.Open(name)
-			if err != nil {
-				t.Fatal(err)
-			}
-			defer f.Close()
-			rows := csv.NewReader(f)
+	for name, log := range diagtest.DriveLogs(t) {
+		t.Run(name, func(t *testing.T) {
+			rows := csv.NewReader(bytes.NewReader(log))
 			rows.FieldsPerRecord = -1
 			header, err := rows.Read()
 			if err != nil {

@@ -8,50 +8,13 @@ import (
 	"io"
 	"math"
 	"math/rand/v2"
-	"os"
-	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
 	"testing"
-)
 
-// driveLogs finds the open drive logs that lie beside the project: real logs of
-// one car, from the open dataset carOBD (cited as "Detecting Anomalies in the
-// Engine Coolant Sensor Using One-Class Classifiers", IEEE, document 8891367).
-// They are not copied into the project, so a checkout without them skips, loudly;
-// in continuous integration they must be there.
-func driveLogs(t testing.TB) map[string][]byte {
-	t.Helper()
-	dir, err := os.Getwd()
-	if err != nil {
-		t.Fatal(err)
-	}
-	for {
-		logs, _ := filepath.Glob(filepath.Join(dir, "shared", "data", "drive-log", "*.csv"))
-		if len(logs) > 0 {
-			out := map[string][]byte{}
-			for _, l := range logs {
-				data, err := os.ReadFile(l)
-				if err != nil {
-					t.Fatal(err)
-				}
-				out[filepath.Base(l)] = data
-			}
-			return out
-		}
-		parent := filepath.Dir(dir)
-		if parent == dir {
-			break
-		}
-		dir = parent
-	}
-	if os.Getenv("CI") == "true" {
-		t.Fatal("the drive logs are not there: put shared/data/drive-log beside the project")
-	}
-	t.Skip("SKIPPED, NOTHING CHECKED: no shared/data/drive-log in any folder above this one")
-	return nil
-}
+	"crosscount/diag/diagtest"
+)
 
 // moment is a row of a log as the independent calculation sees it.
 type moment struct {
@@ -149,7 +112,7 @@ func middle(v []float64) float64 {
 }
 
 func TestTrimsOfRealLogsAgreeWithAnIndependentCalculation(t *testing.T) {
-	logs := driveLogs(t)
+	logs := diagtest.DriveLogs(t)
 	if len(logs) != 4 {
 		t.Fatalf("%d logs, want the four of the dataset", len(logs))
 	}

@@ -20,6 +20,8 @@ import (
 	"time"
 
 	"github.com/jackc/pgx/v5"
+
+	"crosscount/diag/diagtest"
 )
 
 // The app that a test kills is this test binary, started again as a helper.
@@ -234,7 +236,7 @@ func TestLife(t *testing.T) {
 		}
 		uid, _, err := owner(fmt.Sprintf("/proc/%d", c.PID()))
 		if errors.Is(err, fs.ErrNotExist) {
-			standAside(t, "no /proc here")
+			diagtest.Missing(t, "no /proc here")
 		}
 		check(t, err)
 		if uid == 0 || (os.Geteuid() != 0 && uid != os.Geteuid()) {
@@ -332,19 +334,10 @@ func isErr[E error](err error) bool {
 	return ok
 }
 
-// standAside skips what this system cannot show; in CI it fails instead.
-func standAside(t *testing.T, why string) {
-	t.Helper()
-	if os.Getenv("CI") == "true" {
-		t.Fatal(why)
-	}
-	t.Skip(why)
-}
-
 func TestKill(t *testing.T) {
 	t.Run("a killed app takes its server with it and loses nothing", func(t *testing.T) {
 		if !deathSignal {
-			standAside(t, "no parent-death signal here: the server is taken over instead")
+			diagtest.Missing(t, "no parent-death signal here: the server is taken over instead")
 		}
 		dir := newDir(t)
 		a := startApp(t, dir)
@@ -552,7 +545,7 @@ func TestStalePidFile(t *testing.T) {
 
 	t.Run("that names a stranger who works in the data directory is no server either", func(t *testing.T) {
 		if os.Geteuid() != 0 && !deathSignal {
-			standAside(t, "only where processes are told apart by their directory")
+			diagtest.Missing(t, "only where processes are told apart by their directory")
 		}
 		dir := made(t)
 		other := stranger(t, filepath.Join(dir, "data"))
@@ -587,7 +580,7 @@ func TestStalePidFile(t *testing.T) {
 
 	t.Run("is kept while a session of the dead server still works on the data", func(t *testing.T) {
 		if !deathSignal {
-			standAside(t, "sessions cannot be seen here")
+			diagtest.Missing(t, "sessions cannot be seen here")
 		}
 		dir := made(t)
 		a := startApp(t, dir, helperOrphan+"=1")
@@ -828,7 +821,7 @@ func TestAccount(t *testing.T) {
 		other, err := resolveUser("", newDir(t), "/nowhere")
 		check(t, err)
 		if other.name == "nobody" {
-			standAside(t, "no account but nobody here")
+			diagtest.Missing(t, "no account but nobody here")
 		}
 		moved := start(t, Options{Dir: dir, User: other.name})
 		wantJob(t, moved.URL())
@@ -868,7 +861,7 @@ func (o ordinary) command(ctx context.Context, args ...string) *exec.Cmd {
 // TestAsOrdinaryUser runs every test of this package again without root.
 func TestAsOrdinaryUser(t *testing.T) {
 	if os.Geteuid() != 0 {
-		standAside(t, "this run is not root already: run it as root to see both")
+		diagtest.Missing(t, "this run is not root already: run it as root to see both")
 	}
 	o := newOrdinary(t)
 	cmd := o.command(t.Context(), "-test.v", "-test.timeout=5m", "-test.skip=^TestAsOrdinaryUser$")

@@ -31,6 +31,7 @@ import (
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
 
+	"crosscount/diag/diagtest"
 	"crosscount/migrations"
 )
 
@@ -139,16 +140,6 @@ type server struct {
 
 var found = sync.OnceValues(find)
 
-// Missing skips a test for want of something that this machine lacks, and says so; in CI
-// it fails instead.
-func Missing(tb testing.TB, what string) {
-	tb.Helper()
-	if os.Getenv("CI") == "true" {
-		tb.Fatal(what)
-	}
-	tb.Skip("SKIPPED, NOTHING WAS TESTED: " + what)
-}
-
 // get finds the server, once in a process.
 func get(tb testing.TB) *server {
 	tb.Helper()
@@ -157,7 +148,7 @@ func get(tb testing.TB) *server {
 		return s
 	}
 	if errors.Is(err, errNone) {
-		Missing(tb, err.Error())
+		diagtest.Missing(tb, err.Error())
 	}
 	tb.Fatalf("storetest: %v", err)
 	return nil

@@ -15,6 +15,7 @@ import (
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
 
+	"crosscount/diag/diagtest"
 	"crosscount/migrations"
 	"crosscount/store/cluster"
 	"crosscount/store/internal/flock"
@@ -230,7 +231,7 @@ func TestBroken(t *testing.T) {
 
 func TestKeeper(t *testing.T) {
 	if len(cluster.Find("")) == 0 {
-		Missing(t, "no PostgreSQL is installed for a private server")
+		diagtest.Missing(t, "no PostgreSQL is installed for a private server")
 	}
 	defer func(old time.Duration) { linger = old }(linger)
 	linger = 500 * time.Millisecond

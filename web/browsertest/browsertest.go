@@ -22,7 +22,7 @@ import (
 	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 
-	"crosscount/store/storetest"
+	"crosscount/diag/diagtest"
 )
 
 // Size is a screen.
@@ -62,7 +62,7 @@ func find(t testing.TB) string {
 			return p
 		}
 	}
-	storetest.Missing(t, "none of chromium, google-chrome or $CHROME is installed, so this walk through the pages was not made")
+	diagtest.Missing(t, "none of chromium, google-chrome or $CHROME is installed, so this walk through the pages was not made")
 	return ""
 }
 
