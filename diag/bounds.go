@@ -787,7 +787,7 @@ func (b *bounds) once(list []cand, candidates uint64) (lack float64) {
 	}
 	for i := range min(len(b.signs), 64) {
 		its := 1 / b.lik[i]
-		if b.signs[i].places&candidates == 0 || its < 2 {
+		if b.signs[i].places&candidates == 0 || its < 2 { // so little hardly counts twice
 			continue
 		}
 		less := func(k *cand) float64 { // what is left of it, if the sign is chosen

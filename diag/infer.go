@@ -22,7 +22,7 @@ const (
 	negligible  = 1e-6 // share of a set and all above it that is not looked at
 	slight      = 1e-7 // share at which a bound is not made tight
 	budgetABank = 200  // sets weighed and trees worked out, for each bank of the engine
-	eager       = 0.45 // share of the budget spent on what weighs most
+	eager       = 0.45 // share of the budget spent on what weighs most: with 0.25 a longer search finds 1.2 to 2.2 times as much besides, with more the bound is looser (BenchmarkLeftOut)
 )
 
 // node is a set of context units with its weight.
